@@ -1,0 +1,120 @@
+package vision
+
+import "fmt"
+
+// Refusal is a photo that is not measured: why, in words for the person at the
+// bench, and what to do. Code is stable and one of the registry's.
+type Refusal struct{ Code, Message, Remedy string }
+
+// Error returns the message, without the remedy.
+func (r *Refusal) Error() string { return r.Message }
+
+// Refuse returns the refusal registered under code. A non-empty format adds a
+// detail to its message, after a colon. A code that is not in the registry is a
+// programmer's mistake and panics.
+func Refuse(code, format string, args ...any) *Refusal {
+	k, ok := refusals[code]
+	if !ok {
+		panic(fmt.Sprintf("vision: refusal code %q is not registered", code))
+	}
+	r := &Refusal{Code: code, Message: k.message, Remedy: k.remedy}
+	if format != "" {
+		r.Message += ": " + fmt.Sprintf(format, args...)
+	}
+	return r
+}
+
+// Refusal codes: of the file.
+const (
+	CodeMissing     = "missing"
+	CodeEmpty       = "empty"
+	CodeNotAPhoto   = "not-a-photo"
+	CodeUnsupported = "unsupported-format"
+	CodeTruncated   = "truncated"
+	CodeTooLarge    = "too-large"
+	CodeNoColour    = "no-colour"
+	CodeCMYK        = "cmyk"
+	CodeSixteenBit  = "sixteen-bit"
+)
+
+// Refusal codes: of the card in the photo.
+const (
+	CodeNoCard        = "no-card"
+	CodeFewMarks      = "few-marks"
+	CodeMirrored      = "mirrored"
+	CodeTilted        = "tilted"
+	CodeCardDistorted = "card-distorted"
+	CodeBlurred       = "blurred"
+	CodeSaturated     = "saturated"
+	CodeScaleGate     = "scale-gate"
+)
+
+// Refusal codes: of the strip beside the card.
+const (
+	CodeNoStrip          = "no-strip"
+	CodeTwoStrips        = "two-strips"
+	CodeStripCutOff      = "strip-cut-off"
+	CodeStripReachesCard = "strip-reaches-card"
+	CodeNarrowStrip      = "narrow-strip"
+	CodeLowContrast      = "low-contrast"
+	CodeStationsLost     = "stations-lost"
+	CodeRiderGap         = "rider-gap"
+)
+
+type refusalText struct{ message, remedy string }
+
+// refusals is the one registry of codes, with the words a person reads.
+var refusals = map[string]refusalText{
+	CodeMissing: {"the file cannot be opened",
+		"check the file's name and folder, and that you may read it"},
+	CodeEmpty: {"the file is empty",
+		"copy the photo from the phone again"},
+	CodeNotAPhoto: {"this is not a photo",
+		"give the photo as the phone saved it: JPEG, PNG or WebP"},
+	CodeUnsupported: {"this kind of photo is not read yet",
+		"set the phone's camera to save JPEG (often called \"most compatible\") and take the photo again"},
+	CodeTruncated: {"the photo is damaged or cut short",
+		"copy the photo from the phone again, by cable or as a file rather than through a messenger"},
+	CodeTooLarge: {"the photo is too large",
+		"take the photo at the camera's normal size (8 to 50 megapixels), not as a panorama or a stitched picture"},
+	CodeNoColour: {"the photo has no colour: it is a copy or a scan, and the strip's edge colours cannot be told",
+		"send the camera's own colour file"},
+	CodeCMYK: {"the photo is in printing colours (CMYK)",
+		"send the camera's own file, not one saved for printing"},
+	CodeSixteenBit: {"the photo has more than 8 bits per colour",
+		"send the camera's own JPEG, not an edited or raw file"},
+
+	CodeNoCard: {"no card is seen in the photo",
+		"lay the printed card beside the strip, flat and whole in the picture, and take the photo again"},
+	CodeFewMarks: {"too few of the card's marks are seen",
+		"keep all six round marks in the picture, clear of fingers, shadow, oil and glare"},
+	CodeMirrored: {"the photo is mirrored",
+		"turn off the mirror setting of the camera, or send the file as taken, not flipped"},
+	CodeTilted: {"the camera looked at the card from too far to the side",
+		"hold the phone square above the strip and card, and take the photo again"},
+	CodeCardDistorted: {"the marks do not fit a flat card",
+		"lay the card flat (a folded, curled or wet card will not do), away from the picture's corners"},
+	CodeBlurred: {"the photo is not sharp",
+		"rest the phone, tap the strip to focus, keep a hand's width away or more, and use more light"},
+	CodeSaturated: {"parts that must be measured are burnt out",
+		"shade the strip from direct light, tap the bright metal to set the exposure, and leave the flash off"},
+	CodeScaleGate: {"the card's check bars do not measure as printed",
+		"print the card at 100 % on plain paper with a good printer, lay it flat, and take the photo again"},
+
+	CodeNoStrip: {"no strip is seen beside the card",
+		"lay the card closer to the strip, without covering it, and wipe oil and dirt off the metal"},
+	CodeTwoStrips: {"more than one strip may be meant",
+		"leave one strip beside the card, or name the part of the picture to look at with --zone"},
+	CodeStripCutOff: {"the strip runs out of the picture",
+		"take the photo again with the whole strip and the whole card in it"},
+	CodeStripReachesCard: {"the strip runs under or against the card",
+		"leave a gap of a few millimetres between the strip and the card"},
+	CodeNarrowStrip: {"the strip is too narrow in the photo to be measured",
+		"go closer with the phone, as close as it still focuses"},
+	CodeLowContrast: {"the strip hardly stands out from the metal",
+		"change the light: a white sheet held behind the phone, no direct lamp, no coloured light"},
+	CodeStationsLost: {"too much of the strip could not be measured",
+		"look at the dropped places in the picture: take away glare, dirt and shadow there, and take the photo again"},
+	CodeRiderGap: {"the small card lies too far from the strip",
+		"lay the small card within 5 mm of the strip, at the same height"},
+}
