@@ -1,0 +1,101 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit codes. They are part of the program's contract; README lists them.
+const (
+	exitOK      = 0
+	exitFailed  = 1 // something was refused or failed
+	exitUsage   = 2 // the command line itself is wrong
+	exitOutside = 3 // with --strict: something lies outside its limits
+)
+
+// usageError is a mistake on the command line, as opposed to one in the work.
+type usageError struct{ err error }
+
+func (e usageError) Error() string { return e.err.Error() }
+func (e usageError) Unwrap() error { return e.err }
+
+// usagef returns a usageError made like fmt.Errorf.
+func usagef(format string, args ...any) error {
+	return usageError{fmt.Errorf(format, args...)}
+}
+
+// exitError ends the program with a code and no further word: what went wrong
+// has been said where it happened.
+type exitError int
+
+func (e exitError) Error() string { return fmt.Sprintf("exit code %d", int(e)) }
+
+// report says what went wrong in one line and returns the exit code.
+func report(cmd *cobra.Command, err error) int {
+	var code exitError
+	var usage usageError
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.As(err, &code):
+		return int(code)
+	case errors.As(err, &usage):
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v; see %s --help\n", cmd.CommandPath(), err, cmd.CommandPath())
+		return exitUsage
+	default:
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), err)
+		return exitFailed
+	}
+}
+
+// newRootCommand builds the command tree.
+func newRootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "stripgap",
+		Short: "Read bearing oil clearance from photos of gauging strips",
+		Long: `stripgap reads the oil clearance of an engine bearing from a phone photo of a
+flattened gauging strip beside a printed calibration card.
+
+A reading is an estimate. It does not replace the engine maker's manual and is
+not a licence to run an engine.
+
+Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
+3 (only with read --strict) something lies outside its limits.`,
+		SilenceErrors:     true,
+		SilenceUsage:      true,
+		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
+	}
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	guardUsage(root)
+	return root
+}
+
+// guardUsage makes every mistake on the command line a usageError, for a
+// command and all below it, so that no command has to care.
+func guardUsage(cmd *cobra.Command) {
+	if cmd.HasSubCommands() && !cmd.Runnable() {
+		cmd.Args = func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return fmt.Errorf("there is no command %q", args[0])
+			}
+			return nil
+		}
+		cmd.RunE = func(c *cobra.Command, _ []string) error { return c.Help() }
+	}
+	check := cmd.Args
+	cmd.Args = func(c *cobra.Command, args []string) error {
+		var err error
+		if check != nil {
+			err = check(c, args)
+		}
+		if err = errors.Join(err, c.ValidateRequiredFlags(), c.ValidateFlagGroups()); err != nil {
+			return usageError{err}
+		}
+		return nil
+	}
+	for _, sub := range cmd.Commands() {
+		guardUsage(sub)
+	}
+}
