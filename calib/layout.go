@@ -120,7 +120,7 @@ func Bench() *Layout {
 		Code:  Square{CardPoint{0, -9.5}, 12},
 		Front: Arrow{CardPoint{-30, 21.5}, 22, 4.4},
 		Labels: []Label{
-			{CardPoint{19, 22.8}, 1.8, "THIS END TO ENGINE FRONT"},
+			{CardPoint{19, 22.8}, 1.5, "THIS END TO ENGINE FRONT"},
 			{CardPoint{-17, -22.8}, 2.2, "stripgap bench"},
 			{CardPoint{19, -22.8}, 2.2, "{serial}"},
 		},
@@ -136,7 +136,7 @@ func Rider() *Layout {
 		Style: MarkStyle{Disc: 0.88, Gap: 1.23, Rim: 1.50, Teeth: 1.95, Quiet: 2.4, Bits: 6},
 		Marks: sixMarks(9.6, 3.6, short6, [6]uint8{1, 2, 3, 4, 5, 6}),
 		Bars: []Bars{
-			{Name: "isolated y", Start: CardPoint{-6.8, -4.4}, Width: 2, Length: 4, Count: 1},
+			{Name: "isolated y", Start: CardPoint{-6.8, -3.6}, Width: 2, Length: 4, Count: 1},
 			{Name: "isolated x", Vertical: true, Start: CardPoint{3.8, 2.7}, Width: 2, Length: 2.7, Count: 1},
 			{Name: "pitch 1.0 y", Start: CardPoint{-6.8, 0.2}, Width: 0.5, Pitch: 1, Length: 4, Count: 5},
 		},
@@ -144,7 +144,7 @@ func Rider() *Layout {
 		Front: Arrow{CardPoint{3.0, -4.3}, 3.6, 2.0},
 		Labels: []Label{
 			{CardPoint{-4.8, 5.4}, 0.8, "{bearing}"},
-			{CardPoint{-4.8, -5.4}, 0.8, "{serial}"},
+			{CardPoint{-4.8, -5.45}, 0.7, "{serial}"},
 		},
 		Reach: 8, MaxGap: 8,
 	}
