@@ -1,6 +1,12 @@
 package vision
 
-import "math"
+import (
+	"bytes"
+	"math"
+	"strings"
+
+	"github.com/bep/imagemeta"
+)
 
 // Exif is what a photo says of its camera. Every field may be absent: 0 or "".
 type Exif struct {
@@ -21,4 +27,54 @@ func (e Exif) FocalPixels(w, h int) (px float64, ok bool) {
 		return 0, false
 	}
 	return e.Focal35MM * math.Hypot(float64(w), float64(h)) / math.Hypot(36, 24), true
+}
+
+// readExif reads what it can. Missing or broken EXIF is no fault of the
+// picture: the fields it would have filled stay absent.
+func readExif(format imagemeta.ImageFormat, data []byte) (e Exif) {
+	wanted := map[string]func(value any){
+		"Make":                    func(v any) { e.Make = text(v) },
+		"Model":                   func(v any) { e.Model = text(v) },
+		"Software":                func(v any) { e.Software = text(v) },
+		"FocalLength":             func(v any) { e.FocalMM = length(v) },
+		"FocalLengthIn35mmFormat": func(v any) { e.Focal35MM = length(v) },
+		"Orientation":             func(v any) { e.Orientation = int(length(v)) },
+	}
+	inMainImage := func(t imagemeta.TagInfo) bool {
+		_, ok := wanted[t.Tag]
+		return ok && strings.HasPrefix(t.Namespace, "IFD0")
+	}
+	// The error is dropped on purpose: tags read before it are kept.
+	_, _ = imagemeta.Decode(imagemeta.Options{
+		R: bytes.NewReader(data), ImageFormat: format, Sources: imagemeta.EXIF,
+		ShouldHandleTag: inMainImage,
+		HandleTag:       func(t imagemeta.TagInfo) error { wanted[t.Tag](t.Value); return nil },
+	})
+	return e
+}
+
+// text is a tag's value when it is text, with padding taken off.
+func text(v any) string {
+	s, _ := v.(string)
+	return strings.TrimSpace(strings.Trim(s, "\x00"))
+}
+
+// length is a tag's value when it is a positive, finite number, or 0: EXIF
+// writes 0 and 0/0 for "not known" too.
+func length(v any) float64 {
+	var f float64
+	switch n := v.(type) {
+	case uint16:
+		f = float64(n)
+	case uint32:
+		f = float64(n)
+	case float64:
+		f = n
+	case imagemeta.Rat[uint32]:
+		f = n.Float64()
+	}
+	if !(f > 0) || math.IsInf(f, 0) {
+		return 0
+	}
+	return f
 }

@@ -1,7 +1,11 @@
 package vision
 
 import (
+	"bytes"
+	"errors"
+	"io"
 	"math"
+	"os"
 )
 
 // Limits that are read from a file's header before anything is allocated.
@@ -27,6 +31,36 @@ type Photo struct {
 	ShiftX, ShiftY   int
 
 	Exif Exif
+}
+
+// Load reads and decodes the photo at path. JPEG, PNG and WebP are told apart
+// by content, never by the file's name. Every error is a *Refusal: missing,
+// empty, too-large, not-a-photo, unsupported-format, truncated, no-colour, cmyk
+// or sixteen-bit.
+func Load(path string) (*Photo, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, Refuse(CodeMissing, "%s", cause(err))
+	}
+	defer f.Close()
+	// The limit holds for pipes and devices too, whose size is not known.
+	var data bytes.Buffer
+	if info, err := f.Stat(); err == nil && info.Mode().IsRegular() && info.Size() <= MaxFileBytes {
+		data.Grow(int(info.Size()) + bytes.MinRead)
+	}
+	if _, err := data.ReadFrom(io.LimitReader(f, MaxFileBytes+1)); err != nil {
+		return nil, Refuse(CodeMissing, "%s", cause(err))
+	}
+	return Decode(path, data.Bytes())
+}
+
+// cause is a file error without the path, which the caller prints already.
+func cause(err error) error {
+	var p *os.PathError
+	if errors.As(err, &p) {
+		return p.Err
+	}
+	return err
 }
 
 // Width returns the width in pixels.
