@@ -1,0 +1,158 @@
+package calib
+
+import (
+	"errors"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// ErrNotConverged reports that a fit found no minimum from its start.
+var ErrNotConverged = errors.New("fit did not converge: check that each point has its own card place")
+
+// model is a small dense least-squares problem whose unknown is a state S that
+// is moved by params local parameters, so that a rotation needs no angles.
+type model[S any] struct {
+	rows, params int
+	// linearise fills r (rows) and its derivatives j (rows x params, row by
+	// row) at s. It returns false where s lies outside the model's domain.
+	linearise func(s S, r, j []float64) bool
+	// move returns s moved by the local parameters d.
+	move func(s S, d []float64) S
+}
+
+// normal holds the normal equations at a state: information JᵀJ, gradient Jᵀr
+// and the sum of squares.
+type normal struct {
+	info *mat.SymDense
+	grad []float64
+	sum  float64
+}
+
+// at forms the normal equations at s, or returns false outside the domain.
+func (m model[S]) at(s S) (normal, bool) {
+	r := make([]float64, m.rows)
+	j := make([]float64, m.rows*m.params)
+	if !m.linearise(s, r, j) {
+		return normal{}, false
+	}
+	e := normal{mat.NewSymDense(m.params, nil), make([]float64, m.params), 0}
+	for a := range m.params {
+		for i := range r {
+			e.grad[a] += j[i*m.params+a] * r[i]
+		}
+		for b := a; b < m.params; b++ {
+			t := 0.0
+			for i := range r {
+				t += j[i*m.params+a] * j[i*m.params+b]
+			}
+			e.info.SetSym(a, b, t)
+		}
+	}
+	for _, v := range r {
+		e.sum += v * v
+	}
+	return e, !math.IsNaN(e.sum) && !math.IsInf(e.sum, 0)
+}
+
+// solve minimises the sum of squares from start by Levenberg-Marquardt with
+// Marquardt's scaling, and returns the state and its normal equations. The
+// damping dies out within a few good steps, since the valley in which focal
+// length and distance trade places is some 1e7 times longer than wide.
+func (m model[S]) solve(start S) (S, normal, error) {
+	s := start
+	here, ok := m.at(s)
+	if !ok {
+		return s, here, ErrNotConverged
+	}
+	damping := 1e-6
+	for range 200 {
+		d, gain, ok := here.step(damping)
+		if ok {
+			next := m.move(s, d)
+			there, inside := m.at(next)
+			if inside && there.sum <= here.sum {
+				s, here = next, there
+				if damping == 0 && gain <= 1e-13*here.sum+1e-18 {
+					return s, here, nil
+				}
+				if damping *= 0.01; damping < 1e-12 {
+					damping = 0
+				}
+				continue
+			}
+			if gain <= 1e-9*here.sum+1e-14 { // only rounding is left
+				return s, here, nil
+			}
+		}
+		if damping = math.Max(100*damping, 1e-6); damping > 1e12 {
+			break
+		}
+	}
+	return s, here, ErrNotConverged
+}
+
+// step solves the damped normal equations and returns the step and the fall of
+// the sum of squares it promises, or false when they are singular.
+func (e normal) step(damping float64) ([]float64, float64, bool) {
+	chol, scale, ok := e.factorise(damping)
+	if !ok {
+		return nil, 0, false
+	}
+	n := len(scale)
+	b := mat.NewVecDense(n, nil)
+	for i := range n {
+		b.SetVec(i, -e.grad[i]/scale[i])
+	}
+	var x mat.VecDense
+	if chol.SolveVecTo(&x, b) != nil {
+		return nil, 0, false
+	}
+	d, gain := make([]float64, n), 0.0
+	for i := range n {
+		d[i] = x.AtVec(i) / scale[i]
+		gain -= d[i] * e.grad[i]
+	}
+	return d, gain, true
+}
+
+// covariance returns the inverse of the information, or false when the data
+// leave a parameter free.
+func (e normal) covariance() (*mat.SymDense, bool) {
+	chol, scale, ok := e.factorise(0)
+	if !ok {
+		return nil, false
+	}
+	var c mat.SymDense
+	if chol.InverseTo(&c) != nil {
+		return nil, false
+	}
+	for i := range scale {
+		for k := i; k < len(scale); k++ {
+			c.SetSym(i, k, c.At(i, k)/(scale[i]*scale[k]))
+		}
+	}
+	return &c, true
+}
+
+// factorise scales the information to a unit diagonal, so that radians,
+// millimetres and pure numbers compare, adds the damping and factorises it.
+func (e normal) factorise(damping float64) (*mat.Cholesky, []float64, bool) {
+	n := len(e.grad)
+	scale := make([]float64, n)
+	for i := range n {
+		scale[i] = math.Sqrt(e.info.At(i, i))
+		if !(scale[i] > 0) {
+			return nil, nil, false
+		}
+	}
+	a := mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := i; k < n; k++ {
+			a.SetSym(i, k, e.info.At(i, k)/(scale[i]*scale[k]))
+		}
+		a.SetSym(i, i, 1+damping)
+	}
+	var chol mat.Cholesky
+	return &chol, scale, chol.Factorize(a)
+}

@@ -1,0 +1,160 @@
+package calib
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// ErrMirrored reports a photo of the card by way of a mirror, or a flipped one.
+var ErrMirrored = errors.New("the card is mirrored: take the photo directly, without a mirror or a flip")
+
+// FitView fits a camera and its pose to at least 4 card points, on the card's
+// face, and the pixels they are seen at, in a photo of imgW x imgH pixels.
+// sigmaPx is the standard deviation of each measured coordinate. It minimises
+// the weighted squares of the residuals and of the prior's two terms, on ln F
+// and K1, so a level view, in which focal length and distance look alike, rests
+// on the prior and its covariance says so.
+//
+// Errors: those of FitHomography, ErrMirrored, ErrNotConverged, and bad sigma,
+// size or prior.
+func FitView(card []CardPoint, img []PixelPoint, sigmaPx float64, imgW, imgH int, prior Prior) (*View, error) {
+	v, err := fitView(card, img, sigmaPx, imgW, imgH, prior)
+	if err != nil {
+		return nil, fmt.Errorf("view: %w", err)
+	}
+	return v, nil
+}
+
+func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior Prior) (*View, error) {
+	if !(sigma > 0) || math.IsInf(sigma, 0) {
+		return nil, fmt.Errorf("sigma %g px: must be positive", sigma)
+	}
+	camera, err := prior.camera(w, h)
+	if err != nil {
+		return nil, err
+	}
+	start, err := startPose(card, img, camera)
+	if err != nil {
+		return nil, err
+	}
+	m := viewModel(card, img, sigma, prior)
+	best, eq, err := m.solve(viewState{camera, start})
+	other, otherEq, otherErr := m.solve(viewState{camera, start.rival()})
+	if err != nil || otherErr == nil && otherEq.sum < eq.sum {
+		best, eq, err, other, otherEq, otherErr = other, otherEq, otherErr, best, eq, err
+	}
+	if err != nil {
+		return nil, err
+	}
+	cov, ok := eq.covariance()
+	if !ok || !(best.pose.Centre().Z > 0) {
+		return nil, ErrNotConverged
+	}
+	v := &View{Camera: best.camera, Pose: best.pose, Cov: cov, ChiSquare: eq.sum, RivalExcess: math.Inf(1)}
+	if otherErr == nil && best.pose.angleTo(other.pose) > 1e-4 {
+		v.RivalExcess = otherEq.sum - eq.sum
+	}
+	return v, v.setResiduals(card, img)
+}
+
+// startPose returns the pose by way of the homography of the pixels freed of
+// the prior's distortion.
+func startPose(card []CardPoint, img []PixelPoint, camera Camera) (Pose, error) {
+	flat := make([]PixelPoint, len(img))
+	for i, p := range img {
+		x, y, ok := camera.Ideal(p)
+		if !ok {
+			return Pose{}, fmt.Errorf("pixel %d at %g, %g: %w", i, p.X, p.Y, ErrBadPoint)
+		}
+		flat[i] = PixelPoint{camera.CX + camera.F*x, camera.CY + camera.F*y}
+	}
+	h, err := FitHomography(card, flat)
+	if err != nil {
+		return Pose{}, err
+	}
+	if h.Mirrored() {
+		return Pose{}, ErrMirrored
+	}
+	pose, ok := poseFromHomography(h, camera)
+	if !ok {
+		return Pose{}, ErrHorizon
+	}
+	return pose, nil
+}
+
+func (v *View) setResiduals(card []CardPoint, img []PixelPoint) error {
+	v.Residuals = make([]PixelPoint, len(img))
+	sum := 0.0
+	for i := range card {
+		p, ok := v.Image(card[i].At(0))
+		if !ok {
+			return ErrNotConverged
+		}
+		v.Residuals[i] = img[i].Sub(p)
+		sum += v.Residuals[i].X*v.Residuals[i].X + v.Residuals[i].Y*v.Residuals[i].Y
+	}
+	v.RMS = math.Sqrt(sum / float64(len(img)))
+	return nil
+}
+
+// viewState is what FitView solves for.
+type viewState struct {
+	camera Camera
+	pose   Pose
+}
+
+// viewModel states the fit in units of standard deviations: two rows a point,
+// then the priors on ln F and on K1. Its parameters are those of View.Cov.
+func viewModel(card []CardPoint, img []PixelPoint, sigma float64, prior Prior) model[viewState] {
+	n := len(card)
+	return model[viewState]{
+		rows: 2*n + 2, params: 8,
+		move: func(s viewState, d []float64) viewState {
+			v := (&View{Camera: s.camera, Pose: s.pose}).With([8]float64(d))
+			return viewState{v.Camera, v.Pose}
+		},
+		linearise: func(s viewState, r, j []float64) bool {
+			for i := range card {
+				p, rows, ok := s.imageAndRows(card[i].At(0))
+				if !ok {
+					return false
+				}
+				r[2*i], r[2*i+1] = (p.X-img[i].X)/sigma, (p.Y-img[i].Y)/sigma
+				for k := range 8 {
+					j[16*i+k], j[16*i+8+k] = rows[0][k]/sigma, rows[1][k]/sigma
+				}
+			}
+			r[2*n], j[16*n+6] = math.Log(s.camera.F/prior.F)/prior.FRel, 1/prior.FRel
+			r[2*n+1], j[16*n+8+7] = (s.camera.K1-prior.K1)/prior.K1SD, 1/prior.K1SD
+			return true
+		},
+	}
+}
+
+// imageAndRows returns the pixel of q and its derivatives by the eight
+// parameters, or false where q is not seen.
+func (s viewState) imageAndRows(q SpacePoint) (p PixelPoint, rows [2][8]float64, ok bool) {
+	a, c := s.pose.turn(q), s.pose.point(q)
+	if !(c[2] > 0) {
+		return p, rows, false
+	}
+	x, y := c[0]/c[2], c[1]/c[2]
+	if p, ok = s.camera.Image(x, y); !ok {
+		return p, rows, false
+	}
+	lens := s.camera.jacobian(x, y)
+	// A small turn w moves the point by w x a; a move t by t.
+	moves := [6][3]float64{
+		{0, -a[2], a[1]}, {a[2], 0, -a[0]}, {-a[1], a[0], 0}, {1, 0, 0}, {0, 1, 0}, {0, 0, 1},
+	}
+	f, r2 := s.camera.F, x*x+y*y
+	for i := range 2 {
+		for k, d := range moves {
+			rows[i][k] = (lens[i][0]*(d[0]-x*d[2]) + lens[i][1]*(d[1]-y*d[2])) / c[2]
+		}
+	}
+	rows[0][6], rows[1][6] = p.X-s.camera.CX, p.Y-s.camera.CY
+	rows[0][7], rows[1][7] = f*x*r2, f*y*r2
+	return p, rows, true
+}
