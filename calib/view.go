@@ -122,11 +122,18 @@ func (v *View) PixelsPerMM(p CardPoint) (x, y float64, ok bool) {
 
 // With returns a view moved by delta, in the order and units of Cov. Cov and
 // the figures of the fit still speak of v.
+//
+// A large change of focal length carries the distance (in proportion) and the
+// distortion (as its square) along, as far as delta's own first-order terms do
+// not: draws from Cov then stay in the curved valley of cameras that see a level
+// card alike, instead of leaving it on the tangent.
 func (v *View) With(delta [8]float64) *View {
 	w := *v
 	w.Pose = v.Pose.rotated([3]float64(delta[0:3]), [3]float64(delta[3:6]))
-	w.Camera.F *= math.Exp(delta[6])
-	w.Camera.K1 += delta[7]
+	zoom, lnF := math.Exp(delta[6]), delta[6]
+	w.Camera.F *= zoom
+	w.Pose.T[2] = (w.Pose.T[2] - v.Pose.T[2]*lnF) * zoom
+	w.Camera.K1 = (v.Camera.K1 + delta[7] - 2*v.Camera.K1*lnF) * zoom * zoom
 	return &w
 }
 
