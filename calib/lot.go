@@ -1,0 +1,239 @@
+package calib
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+
+	"stripgap/calib/quantity"
+)
+
+// Lot is what is known of one lot of gauging strip.
+type Lot struct {
+	Name string
+	Note string // where the figures come from, for people
+	// SectionArea of the uncrushed strand in mm2 with its standard uncertainty.
+	SectionArea quantity.Value
+	// RangeLo and RangeHi in mm are the clearances the strip is made for.
+	RangeLo, RangeHi float64
+}
+
+// AreaFromDiameter returns the section area in mm2 of a round strand whose
+// diameter in mm is known with a standard uncertainty: A = pi d^2/4, and to first
+// order u(A) = pi d u(d)/2.
+func AreaFromDiameter(d quantity.Value) quantity.Value {
+	return quantity.Value{X: math.Pi * d.X * d.X / 4, U: math.Pi * d.X * d.U / 2}
+}
+
+// maxLotFile bounds a lot file in bytes; a lot takes about 200.
+const maxLotFile = 1 << 20
+
+// lotEntry is a lot as it is written. Figures are text because each carries its
+// unit.
+type lotEntry struct {
+	Name         string `toml:"name"`
+	Note         string `toml:"note"`
+	SectionArea  string `toml:"section_area"`
+	SectionAreaU string `toml:"section_area_u"`
+	Diameter     string `toml:"diameter"`
+	DiameterU    string `toml:"diameter_u"`
+	RangeLo      string `toml:"range_lo"`
+	RangeHi      string `toml:"range_hi"`
+}
+
+// ParseLots reads a file of strip lots, one [[lot]] table each:
+//
+//	[[lot]]
+//	name = "demo green"
+//	note = "five readings of an unused strand, 2 um micrometer"
+//	diameter = "0.300 mm"      # or section_area = "0.0707 mm2"
+//	diameter_u = "0.002 mm"    # or section_area_u = "0.0010 mm2"
+//	range_lo = "0.025 mm"
+//	range_hi = "0.076 mm"
+//
+// The uncertainties are standard uncertainties and, like the range, always asked
+// for. file names the data in errors, which read file:line:column. Refused are
+// unknown or repeated keys, figures without unit, two lots of one name, a missing
+// or impossible value, and data without a lot or over 1 MiB.
+func ParseLots(data []byte, file string) ([]Lot, error) {
+	if len(data) > maxLotFile {
+		return nil, fmt.Errorf("%s: %d bytes; a file of strip lots is at most %d", file, len(data), maxLotFile)
+	}
+	var doc struct {
+		Lot []lotEntry `toml:"lot"`
+	}
+	if err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&doc); err != nil {
+		return nil, tomlError(file, err)
+	}
+	if len(doc.Lot) == 0 {
+		return nil, fmt.Errorf("%s: no strip lot; begin one with [[lot]]", file)
+	}
+	at := lotPlaces(data)
+	named := map[string]bool{}
+	lots := make([]Lot, len(doc.Lot))
+	for i, e := range doc.Lot {
+		lot, key, err := e.lot()
+		if err == nil && named[lot.Name] {
+			key, err = "name", fmt.Errorf("a lot of this name stands above; give each its own")
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s: lot %s: %s: %w", at.place(file, i, key), e.title(i), key, err)
+		}
+		named[lot.Name] = true
+		lots[i] = lot
+	}
+	return lots, nil
+}
+
+// FindLot returns the lot of the name, or the only lot when the name is empty.
+func FindLot(lots []Lot, name string) (Lot, error) {
+	if name == "" && len(lots) == 1 {
+		return lots[0], nil
+	}
+	var names []string
+	for _, l := range lots {
+		if l.Name == name {
+			return l, nil
+		}
+		names = append(names, fmt.Sprintf("%q", l.Name))
+	}
+	if name == "" {
+		return Lot{}, fmt.Errorf("strip lot: name one of %s", strings.Join(names, ", "))
+	}
+	return Lot{}, fmt.Errorf("strip lot %q: not among %s", name, strings.Join(names, ", "))
+}
+
+func (e lotEntry) title(i int) string {
+	if e.Name == "" {
+		return fmt.Sprint(i + 1)
+	}
+	return fmt.Sprintf("%q", e.Name)
+}
+
+// lot converts an entry; with an error it names the key at fault.
+func (e lotEntry) lot() (lot Lot, key string, err error) {
+	if strings.TrimSpace(e.Name) == "" {
+		return Lot{}, "name", errors.New("missing")
+	}
+	lot = Lot{Name: e.Name, Note: e.Note}
+	if lot.SectionArea, key, err = e.area(); err != nil {
+		return Lot{}, key, err
+	}
+	if lot.RangeLo, err = figure(e.RangeLo, quantity.ParseLength); err != nil {
+		return Lot{}, "range_lo", err
+	}
+	if lot.RangeHi, err = figure(e.RangeHi, quantity.ParseLength); err != nil {
+		return Lot{}, "range_hi", err
+	}
+	if lot.RangeHi <= lot.RangeLo {
+		return Lot{}, "range_hi", fmt.Errorf("%s is not above range_lo %s", e.RangeHi, e.RangeLo)
+	}
+	if d := 2 * math.Sqrt(lot.SectionArea.X/math.Pi); lot.RangeHi >= d {
+		return Lot{}, "range_hi", fmt.Errorf("%s, but the strand is only %.3f mm thick and would not be crushed", e.RangeHi, d)
+	}
+	return lot, "", nil
+}
+
+// area returns the section area from whichever of both pairs of keys is given.
+func (e lotEntry) area() (v quantity.Value, key string, err error) {
+	byArea, byDiameter := e.SectionArea+e.SectionAreaU != "", e.Diameter+e.DiameterU != ""
+	switch {
+	case byArea && byDiameter:
+		return v, "diameter", errors.New("stands beside section_area; keep one of them")
+	case byArea:
+		return measured("section_area", e.SectionArea, e.SectionAreaU, quantity.ParseArea)
+	case byDiameter:
+		d, key, err := measured("diameter", e.Diameter, e.DiameterU, quantity.ParseLength)
+		return AreaFromDiameter(d), key, err
+	}
+	return v, "section_area", errors.New("missing; measure it, or give the strand's diameter")
+}
+
+// measured reads a figure and its standard uncertainty under key and key_u.
+func measured(key, x, u string, parse func(string) (float64, error)) (v quantity.Value, at string, err error) {
+	if v.X, err = figure(x, parse); err != nil {
+		return v, key, err
+	}
+	if v.U, err = figure(u, parse); err != nil {
+		return v, key + "_u", err
+	}
+	if v.U >= v.X {
+		return v, key + "_u", fmt.Errorf("%s is not below the value itself, %s", u, x)
+	}
+	return v, "", nil
+}
+
+// figure parses a value that must be there and be positive.
+func figure(s string, parse func(string) (float64, error)) (float64, error) {
+	if s == "" {
+		return 0, errors.New("missing")
+	}
+	x, err := parse(s)
+	if err == nil && !(x > 0) {
+		err = fmt.Errorf("%q is not positive", s)
+	}
+	return x, err
+}
+
+// tomlError puts the file, line and column before what the decoder says.
+func tomlError(file string, err error) error {
+	var unknown *toml.StrictMissingError
+	if errors.As(err, &unknown) && len(unknown.Errors) > 0 {
+		line, column := unknown.Errors[0].Position()
+		return fmt.Errorf("%s:%d:%d: unknown key %s", file, line, column, strings.Join(unknown.Errors[0].Key(), "."))
+	}
+	var bad *toml.DecodeError
+	if errors.As(err, &bad) {
+		line, column := bad.Position()
+		return fmt.Errorf("%s:%d:%d: %w", file, line, column, err)
+	}
+	return fmt.Errorf("%s: %w", file, err)
+}
+
+// lotKey is a key of the i-th [[lot]]; with an empty name the header itself.
+type lotKey struct {
+	lot  int
+	name string
+}
+
+type placeIndex map[lotKey]unstable.Position
+
+// place names a key's line and column, or its table's where the key is missing.
+// Lots written inline have neither and are told by the file alone.
+func (p placeIndex) place(file string, lot int, key string) string {
+	for _, k := range []lotKey{{lot, key}, {lot, ""}} {
+		if at, ok := p[k]; ok {
+			return fmt.Sprintf("%s:%d:%d", file, at.Line, at.Column)
+		}
+	}
+	return file
+}
+
+// lotPlaces finds where each key of each [[lot]] stands. The decoder has accepted
+// data, so it parses.
+func lotPlaces(data []byte) placeIndex {
+	at, lot := placeIndex{}, -1
+	var p unstable.Parser
+	p.Reset(data)
+	for p.NextExpression() {
+		e := p.Expression()
+		key := e.Key()
+		if !key.Next() {
+			continue
+		}
+		start := p.Shape(key.Node().Raw).Start
+		switch e.Kind {
+		case unstable.ArrayTable:
+			lot++
+			at[lotKey{lot, ""}] = start
+		case unstable.KeyValue:
+			at[lotKey{lot, string(key.Node().Data)}] = start
+		}
+	}
+	return at
+}
