@@ -40,34 +40,43 @@ func units(v fixed.Int26_6) float64 { return float64(v) / 64 }
 // high, centred on centre by its advance width and by the capitals' height. An
 // empty or blank text has no rings. A character the face lacks is an error.
 func textShape(text string, centre CardPoint, size float64) (Polygon, error) {
+	line, width, err := textLine(text, size)
+	if err != nil {
+		return Polygon{}, err
+	}
+	shift := centre.Sub(CardPoint{width / 2, size / 2})
+	for _, ring := range line.Rings {
+		for i := range ring {
+			ring[i] = ring[i].Add(shift)
+		}
+	}
+	return line, nil
+}
+
+// textLine returns the outlines of one line of text, capitals size mm high, that
+// starts at the origin and stands on y = 0, and its advance width in mm.
+func textLine(text string, size float64) (line Polygon, width float64, err error) {
 	face := loadTypeface()
 	scale := size / face.capital
-	var out Polygon
 	var buf sfnt.Buffer
 	var pen float64
 	for _, r := range text {
 		glyph, err := face.font.GlyphIndex(&buf, r)
 		if err != nil || glyph == 0 {
-			return Polygon{}, fmt.Errorf("drawing: no outline for %q in %q; use plain letters and digits", r, text)
+			return Polygon{}, 0, fmt.Errorf("drawing: no outline for %q in %q; use plain letters and digits", r, text)
 		}
 		segments, err := face.font.LoadGlyph(&buf, glyph, face.ppem, nil)
 		if err != nil {
-			return Polygon{}, fmt.Errorf("drawing: outline of %q: %w", r, err)
+			return Polygon{}, 0, fmt.Errorf("drawing: outline of %q: %w", r, err)
 		}
-		out.Rings = append(out.Rings, glyphRings(segments, pen, scale)...)
+		line.Rings = append(line.Rings, glyphRings(segments, pen, scale)...)
 		advance, err := face.font.GlyphAdvance(&buf, glyph, face.ppem, font.HintingNone)
 		if err != nil {
-			return Polygon{}, fmt.Errorf("drawing: width of %q: %w", r, err)
+			return Polygon{}, 0, fmt.Errorf("drawing: width of %q: %w", r, err)
 		}
 		pen += units(advance)
 	}
-	shift := centre.Sub(CardPoint{pen * scale / 2, size / 2})
-	for _, ring := range out.Rings {
-		for i := range ring {
-			ring[i] = ring[i].Add(shift)
-		}
-	}
-	return out, nil
+	return line, pen * scale, nil
 }
 
 // glyphRings flattens one glyph whose origin is at pen font units on the base
