@@ -64,6 +64,10 @@ func ParseLots(data []byte, file string) ([]Lot, error) {
 	if len(data) > maxLotFile {
 		return nil, fmt.Errorf("%s: %d bytes; a file of strip lots is at most %d", file, len(data), maxLotFile)
 	}
+	at, err := lotPlaces(data, file)
+	if err != nil {
+		return nil, err
+	}
 	var doc struct {
 		Lot []lotEntry `toml:"lot"`
 	}
@@ -73,7 +77,6 @@ func ParseLots(data []byte, file string) ([]Lot, error) {
 	if len(doc.Lot) == 0 {
 		return nil, fmt.Errorf("%s: no strip lot; begin one with [[lot]]", file)
 	}
-	at := lotPlaces(data)
 	named := map[string]bool{}
 	lots := make([]Lot, len(doc.Lot))
 	for i, e := range doc.Lot {
@@ -214,9 +217,10 @@ func (p placeIndex) place(file string, lot int, key string) string {
 	return file
 }
 
-// lotPlaces finds where each key of each [[lot]] stands. The decoder has accepted
-// data, so it parses.
-func lotPlaces(data []byte) placeIndex {
+// lotPlaces finds where each key of each [[lot]] stands. It leaves faults of the
+// syntax to the decoder but refuses a bare number, because the decoder would speak
+// of Go types and not of the unit that is missing.
+func lotPlaces(data []byte, file string) (placeIndex, error) {
 	at, lot := placeIndex{}, -1
 	var p unstable.Parser
 	p.Reset(data)
@@ -226,14 +230,17 @@ func lotPlaces(data []byte) placeIndex {
 		if !key.Next() {
 			continue
 		}
-		start := p.Shape(key.Node().Raw).Start
-		switch e.Kind {
-		case unstable.ArrayTable:
+		k, start := lotKey{lot, string(key.Node().Data)}, p.Shape(key.Node().Raw).Start
+		switch {
+		case e.Kind == unstable.ArrayTable:
 			lot++
-			at[lotKey{lot, ""}] = start
-		case unstable.KeyValue:
-			at[lotKey{lot, string(key.Node().Data)}] = start
+			k = lotKey{lot, ""}
+		case e.Kind != unstable.KeyValue:
+			continue
+		case e.Value().Kind == unstable.Integer || e.Value().Kind == unstable.Float:
+			return nil, fmt.Errorf("%s:%d:%d: %s: write the figure in quotes and with its unit, as in \"0.300 mm\"", file, start.Line, start.Column, k.name)
 		}
+		at[k] = start
 	}
-	return at
+	return at, nil
 }

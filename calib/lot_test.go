@@ -58,7 +58,7 @@ func TestParseLotsRefuses(t *testing.T) {
 		{"unknown key", `note =`, `colour =`, "lots.toml:4:1: unknown key lot.colour"},
 		{"repeated key", `note = "invented"`, `name = "again"`, "lots.toml:4:1"},
 		{"not TOML", `note = "invented"`, `note = `, "lots.toml:4:"},
-		{"wrong type", `"0.300 mm"`, `0.3`, "lots.toml:5:12"},
+		{"wrong type", `"0.300 mm"`, `0.3`, `lots.toml:5:1: diameter: write the figure in quotes`},
 		{"no unit", `"0.300 mm"`, `"0.300"`, `lots.toml:5:1: lot "round": diameter: length "0.300": no unit`},
 		{"area unit on a length", `"0.300 mm"`, `"0.300 mm2"`, `lots.toml:5:1: lot "round": diameter: length "0.300 mm2": unknown unit`},
 		{"negative", `"0.300 mm"`, `"-0.300 mm"`, "lots.toml:5:1"},
