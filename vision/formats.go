@@ -75,14 +75,24 @@ func decodePNG(data []byte) (*Photo, error) {
 
 // decodeWebP decodes a still WebP, lossy or lossless.
 func decodeWebP(data []byte) (*Photo, error) {
-	// The container gives its length after "RIFF"; the decoder stops at the
-	// picture and would not miss what follows it.
-	if len(data) < 21 || uint64(binary.LittleEndian.Uint32(data[4:]))+8 > uint64(len(data)) {
+	// Chunks follow one another from byte 12 (RFC 9649 section 2). The container
+	// gives its length after "RIFF"; the decoder stops at the picture and would
+	// not miss what follows it.
+	const extended = 30 // bytes up to the end of a VP8X chunk
+	if len(data) < extended || uint64(binary.LittleEndian.Uint32(data[4:]))+8 > uint64(len(data)) {
 		return nil, Refuse(CodeTruncated, "")
 	}
-	const animated = 1 << 1
-	if string(data[12:16]) == "VP8X" && data[20]&animated != 0 {
-		return nil, Refuse(CodeNotAPhoto, "it is an animation")
+	if string(data[12:16]) == "VP8X" {
+		const animated = 1 << 1
+		if data[20]&animated != 0 {
+			return nil, Refuse(CodeNotAPhoto, "it is an animation")
+		}
+		// The canvas has 24 bits a side, which the decoder does not all take.
+		w := binary.LittleEndian.Uint32(data[24:]) & 0xffffff
+		h := binary.LittleEndian.Uint32(data[26:]) >> 8
+		if err := checkSize(int(w)+1, int(h)+1); err != nil {
+			return nil, err
+		}
 	}
 	config, err := guarded(webp.DecodeConfig, data)
 	if err != nil {
