@@ -20,9 +20,10 @@ func rectangle(x0, y0, x1, y1 float64) []CardPoint {
 // from to angle to (radians, anticlockwise from +x; from > to runs clockwise),
 // both ends included.
 func arc(ring []CardPoint, centre CardPoint, radius, from, to float64) []CardPoint {
-	// A chord over the angle h stays within radius*(1-cos(h/2)) of its arc.
+	// A chord over the angle h stays within radius*(1-cos(h/2)) of its arc. An even
+	// number of chords makes a full circle map onto itself turned by 180 degrees.
 	step := 2 * math.Acos(1-flatness/radius)
-	n := int(math.Ceil(math.Abs(to-from) / step))
+	n := 2 * int(math.Ceil(math.Abs(to-from)/step/2))
 	for i := range n + 1 {
 		sin, cos := math.Sincos(from + (to-from)*float64(i)/float64(n))
 		ring = append(ring, centre.Add(CardPoint{radius * cos, radius * sin}))
