@@ -17,5 +17,5 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	cmd, err := root.ExecuteC()
-	return report(cmd, err)
+	return explain(cmd, err)
 }

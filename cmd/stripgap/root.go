@@ -32,8 +32,8 @@ type exitError int
 
 func (e exitError) Error() string { return fmt.Sprintf("exit code %d", int(e)) }
 
-// report says what went wrong in one line and returns the exit code.
-func report(cmd *cobra.Command, err error) int {
+// explain says what went wrong in one line and returns the exit code.
+func explain(cmd *cobra.Command, err error) int {
 	var code exitError
 	var usage usageError
 	switch {
@@ -85,13 +85,14 @@ func guardUsage(cmd *cobra.Command) {
 		cmd.RunE = func(c *cobra.Command, _ []string) error { return c.Help() }
 	}
 	check := cmd.Args
+	if check == nil {
+		check = cobra.NoArgs
+	}
 	cmd.Args = func(c *cobra.Command, args []string) error {
-		var err error
-		if check != nil {
-			err = check(c, args)
-		}
-		if err = errors.Join(err, c.ValidateRequiredFlags(), c.ValidateFlagGroups()); err != nil {
-			return usageError{err}
+		for _, err := range []error{check(c, args), c.ValidateRequiredFlags(), c.ValidateFlagGroups()} {
+			if err != nil {
+				return usageError{err}
+			}
 		}
 		return nil
 	}

@@ -1,0 +1,87 @@
+package pipeline
+
+import (
+	"errors"
+	"fmt"
+
+	"stripgap/calib"
+	"stripgap/clearance"
+	"stripgap/vision"
+)
+
+// codeNotCrushed refuses a strip that is narrower than its own strand.
+const codeNotCrushed = "not-crushed"
+
+// gauge adds the clearance to a result whose width is known. Without a lot there
+// is nothing to add.
+func (r *Reader) gauge(out *Result, m *vision.Measurement) error {
+	if m == nil || m.Profile == nil || m.Card == nil {
+		return errors.New("measuring gave neither a profile nor a reason")
+	}
+	if !out.Card.PrintChecked {
+		out.addFlag(FlagPrintUnchecked)
+	}
+	if r.Lot == nil {
+		return nil
+	}
+	reading, err := clearance.FromProfile(widthProfile(m.Profile), section(r.Lot))
+	if errors.Is(err, clearance.ErrNotCrushed) {
+		return &vision.Refusal{Code: codeNotCrushed,
+			Message: "the strip is narrower than its own strand, so nothing crushed it",
+			Remedy:  "check that the lot file is this strip's, that the cap was torqued, and use a thicker strip if it was"}
+	}
+	if err != nil {
+		return fmt.Errorf("clearance of lot %q: %w", r.Lot.Name, err)
+	}
+	r.clearance(out, reading)
+	return nil
+}
+
+// clearance copies a reading of the clearance into the result.
+func (r *Reader) clearance(out *Result, c clearance.Reading) {
+	out.Clearance = &Clearance{
+		Mean: c.Clearance.X, U: c.Clearance.U, Expanded: r.Coverage * c.Clearance.U, Coverage: r.Coverage,
+		Taper: c.Taper.X, TaperExpanded: r.Coverage * c.Taper.U, Bow: c.Bow.X,
+	}
+	for i := range out.Ends {
+		out.Ends[i].Clearance = &c.Ends[i].Clearance.X
+	}
+	for i, s := range c.Profile {
+		out.Profile[i].Dropped = s.Dropped
+		if s.Dropped == "" {
+			out.Profile[i].Clearance = &c.Profile[i].Clearance.X
+		}
+	}
+	out.Budget = nil
+	for _, t := range c.Budget.Terms() {
+		out.Budget = append(out.Budget, Term{t.Name, t.U, t.Common})
+	}
+	for _, f := range c.Flags {
+		out.addFlag(f)
+	}
+}
+
+// section tells the clearance package what is known of the lot.
+func section(l *calib.Lot) clearance.Section {
+	return clearance.Section{Area: l.SectionArea, RangeLo: l.RangeLo, RangeHi: l.RangeHi}
+}
+
+// widthProfile hands vision's profile to the clearance package in its own terms.
+func widthProfile(p *vision.Profile) clearance.WidthProfile {
+	out := clearance.WidthProfile{Mean: p.Mean, TaperU: p.TaperU}
+	out.Bow.X = p.Bow
+	for i, e := range p.Ends {
+		out.Ends[i] = clearance.End{Name: e.Name, Width: e.Width}
+	}
+	for _, s := range p.Stations {
+		out.Stations = append(out.Stations, clearance.Station{At: s.At, Width: s.Width, U: s.U, Dropped: s.Dropped})
+	}
+	for _, t := range p.Budget {
+		kind := clearance.Own
+		if t.Common {
+			kind = clearance.Offset
+		}
+		out.Terms = append(out.Terms, clearance.WidthTerm{Name: t.Name, U: t.U, Kind: kind})
+	}
+	return out
+}

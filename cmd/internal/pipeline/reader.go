@@ -1,0 +1,117 @@
+package pipeline
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	"stripgap/calib"
+	"stripgap/vision"
+)
+
+// Reader reads one photo at a time. Its functions may be replaced, so that
+// everything round the measuring can be tried without a photo. A Reader may be
+// used by several goroutines at once.
+type Reader struct {
+	Load    func(path string) (*vision.Photo, error)
+	Measure func(*vision.Photo, vision.Options) (*vision.Measurement, error)
+	// Draw makes the picture that goes with a reading or a refusal, as the
+	// bytes of a JPEG file.
+	Draw func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error)
+
+	Options  vision.Options
+	Lot      *calib.Lot // nil: width and relative taper only
+	Coverage float64    // k > 0, the coverage factor of expanded uncertainties
+}
+
+// Task is one photo to read, and the file its picture goes to; "" for none.
+type Task struct{ Photo, Picture string }
+
+// Entry is what became of a Task. PictureErr says why the picture could not be
+// made or written; the reading stands all the same.
+type Entry struct {
+	Result     Result
+	PictureErr error
+}
+
+// Refusal codes that do not come from the pixels.
+const (
+	codeInternal    = "internal-error"
+	codeInterrupted = "interrupted"
+)
+
+// Interrupted is the entry of a task that was never begun.
+func Interrupted(t Task) Entry {
+	return Entry{Result: Result{Photos: []string{t.Photo}, Outcome: OutcomeRefused, Refusal: &Refusal{
+		Code: codeInterrupted, Message: "not read, because the program was stopped",
+		Remedy: "run the command again"}}}
+}
+
+// Read reads one photo. Whatever goes wrong, a fault of the program included,
+// becomes a refusal, so that the other photos are still read.
+func (r *Reader) Read(t Task) (e Entry) {
+	e.Result = Result{Photos: []string{t.Photo}}
+	defer func() {
+		if p := recover(); p != nil {
+			e.Result = Result{Photos: []string{t.Photo}}
+			e.Result.refuse(fmt.Errorf("the program failed on this photo: %v", p))
+		}
+	}()
+	photo, err := r.Load(t.Photo)
+	if err != nil {
+		e.Result.refuse(err)
+		return e
+	}
+	m, err := r.Measure(photo, r.Options)
+	measured(&e.Result, m)
+	if err == nil {
+		err = r.gauge(&e.Result, m)
+	}
+	if err != nil {
+		e.Result.refuse(err)
+	} else {
+		e.Result.Outcome = OutcomeRead
+	}
+	e.Result.mustEncode(t.Photo)
+	if t.Picture != "" && r.Draw != nil {
+		e.PictureErr = r.picture(t.Picture, photo, m, &e.Result)
+	}
+	return e
+}
+
+// picture draws and writes the picture of a reading.
+func (r *Reader) picture(path string, photo *vision.Photo, m *vision.Measurement, result *Result) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%s: the program failed on this picture: %v", path, p)
+		}
+	}()
+	data, err := r.Draw(photo, m, result)
+	if err == nil {
+		err = WriteFile(path, data)
+	}
+	if err != nil {
+		return fmt.Errorf("%s: the picture could not be written: %w", path, err)
+	}
+	return nil
+}
+
+// refuse makes the result a refusal for the reason of err.
+func (r *Result) refuse(err error) {
+	r.Outcome = OutcomeRefused
+	var why *vision.Refusal
+	if errors.As(err, &why) {
+		r.Refusal = &Refusal{why.Code, why.Message, why.Remedy}
+		return
+	}
+	r.Refusal = &Refusal{codeInternal, err.Error(), "please report this with the photo"}
+}
+
+// mustEncode makes a result that holds a number JSON cannot carry (not finite) a
+// refusal: such a number is a fault of the program, never a reading.
+func (r *Result) mustEncode(photo string) {
+	if _, err := json.Marshal(r); err != nil {
+		*r = Result{Photos: []string{photo}}
+		r.refuse(fmt.Errorf("the reading holds a number that is not finite: %w", err))
+	}
+}
