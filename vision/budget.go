@@ -1,0 +1,124 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// Standard uncertainties that no photo can tell.
+const (
+	residualEdge   = 0.05  // px of width: what blur, tone and sharpening leave when modelled
+	printUnchecked = 0.005 // relative: a sheet whose check bars nobody measured
+	heightU        = 0.3   // mm: a strip lying in the card's plane, give or take the card's thickness
+	planeTiltU     = 1.0   // degrees: how parallel strip and card lie on the same flat face
+)
+
+// budget fills the width's and the taper's uncertainty, term by term.
+func (m *Measurement) budget(t *traced, o Options) {
+	pr := m.Profile
+	edge := pr.U
+	perPx := 1 / m.PxPerMM
+	hu := o.HeightU
+	if hu == 0 {
+		hu = heightU
+	}
+	marks, marksTaper := t.viewU(m.View)
+	height, heightTaper := t.planeU(calib.Plane{Height: hu})
+	slope := math.Tan(planeTiltU * math.Pi / 180)
+	d, n := t.c.axis.Dir, t.c.axis.Normal()
+	along, alongTaper := t.planeU(calib.Plane{SlopeX: slope * d.X, SlopeY: slope * d.Y})
+	across, acrossTaper := t.planeU(calib.Plane{SlopeX: slope * n.X, SlopeY: slope * n.Y})
+	pr.Budget = []Term{
+		{"edge noise", edge, false},
+		{"edge processing", residualEdge * perPx, true},
+		{"marks and camera", marks, true},
+		{"print scale", printUnchecked * pr.Mean, true},
+		{"height", height, true},
+		{"plane tilt", math.Hypot(along, across), true},
+	}
+	pr.TaperBudget = []Term{
+		{"edge noise", pr.TaperU, false},
+		{"marks and camera", marksTaper, true},
+		{"print scale", printUnchecked * math.Abs(pr.Taper), true},
+		{"height", heightTaper, true},
+		{"plane tilt", math.Hypot(alongTaper, acrossTaper), true},
+	}
+	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
+}
+
+func combined(b []Term) float64 {
+	s := 0.0
+	for _, t := range b {
+		s += t.U * t.U
+	}
+	return math.Sqrt(s)
+}
+
+// endWidths carries the edges' pixels at both ends of the used length through a
+// view and a plane: the widths there, in mm.
+func (t *traced) endWidths(v *calib.View, pl calib.Plane) (w [2]float64, ok bool) {
+	first, last := t.outer()
+	for i, k := range [2]*cut{last, first} {
+		var e [2]calib.SpacePoint
+		for j, x := range k.fit.x {
+			q, in := v.Card(k.frame.at(x), pl)
+			if !in {
+				return w, false
+			}
+			e[j] = q
+		}
+		w[i] = acrossWidth(e, t.c.axis.Dir, pl)
+	}
+	return w, true
+}
+
+// outer returns the first and the last used station.
+func (t *traced) outer() (first, last *cut) {
+	for i := range t.cuts {
+		k := &t.cuts[i]
+		if k.dropped != "" || math.Abs(k.s) > t.c.axis.Half {
+			continue
+		}
+		if first == nil {
+			first = k
+		}
+		last = k
+	}
+	return first, last
+}
+
+// viewU propagates the view's covariance to mean width and taper, mm.
+func (t *traced) viewU(v *calib.View) (mean, taper float64) {
+	if f, _ := t.outer(); f == nil {
+		return 0, 0
+	}
+	f := func(w *calib.View) []float64 {
+		e, _ := t.endWidths(w, t.c.plane)
+		return []float64{(e[0] + e[1]) / 2, e[0] - e[1]}
+	}
+	_, cov := v.PropagateJoint(f)
+	return math.Sqrt(cov.At(0, 0)), math.Sqrt(cov.At(1, 1))
+}
+
+// planeU returns how mean width and taper change with a change of the strip's
+// plane, its slopes taken about the strip's middle.
+func (t *traced) planeU(d calib.Plane) (mean, taper float64) {
+	if f, _ := t.outer(); f == nil {
+		return 0, 0
+	}
+	c := t.c.axis.Middle
+	moved := func(sign float64) calib.Plane {
+		pl := t.c.plane
+		pl.Height += sign * (d.Height - d.SlopeX*c.X - d.SlopeY*c.Y)
+		pl.SlopeX += sign * d.SlopeX
+		pl.SlopeY += sign * d.SlopeY
+		return pl
+	}
+	a, ok1 := t.endWidths(t.c.v, moved(1))
+	b, ok2 := t.endWidths(t.c.v, moved(-1))
+	if !ok1 || !ok2 {
+		return 0, 0
+	}
+	return math.Abs(a[0]+a[1]-b[0]-b[1]) / 4, math.Abs((a[0]-a[1])-(b[0]-b[1])) / 2
+}

@@ -1,0 +1,151 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// found is the card with the homography its marks gave.
+type found struct {
+	card *Card
+	view *calib.View
+	h    calib.Homography
+	all  []sighting
+}
+
+const (
+	markSamples = 2500 // pairs of places compared by one symmetry fit
+	markFloor   = 0.02 // px, what print jitter and the lens leave of a mark's centre
+	maxReproj   = 0.2  // px
+)
+
+// findCard finds the marks, refines them and fits the view.
+func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
+	all, err := findMarks(p.Luma, false)
+	if err != nil {
+		return nil, Refuse(CodeNoCard, "%v", err)
+	}
+	seen, h := chooseCard(all)
+	if len(seen) < 4 {
+		if mirrored(p.Luma) {
+			return nil, Refuse(CodeMirrored, "")
+		}
+		if len(seen) == 0 {
+			return nil, Refuse(CodeNoCard, "")
+		}
+		return nil, Refuse(CodeFewMarks, "%d of %d", len(seen), len(seen[0].layout.Marks))
+	}
+	l := seen[0].layout
+	f := &found{card: &Card{Layout: l}, h: h, all: all}
+	for range 2 { // the second round starts from a homography of refined centres
+		f.card.Marks = refineAll(p.Luma, f.h, l)
+		if len(f.card.Marks) < minMarks {
+			return f, Refuse(CodeFewMarks, "%d of %d", len(f.card.Marks), len(l.Marks))
+		}
+		card, img := f.card.places()
+		if f.h, err = calib.FitHomography(card, img); err != nil {
+			return f, Refuse(CodeCardDistorted, "%v", err)
+		}
+	}
+	if f.h.Mirrored() {
+		return f, Refuse(CodeMirrored, "")
+	}
+	return f, f.fitView(p, prior)
+}
+
+// fitView fits camera and pose to the refined marks. One mark that alone does
+// not fit (dirt, a finger) is left out while five remain.
+func (f *found) fitView(p *Photo, prior calib.Prior) *Refusal {
+	fit := func(m []MarkFound) (*calib.View, error) {
+		c := Card{Marks: m}
+		card, img := c.places()
+		return calib.FitView(card, img, markSigma(m), p.Luma.W, p.Luma.H, prior)
+	}
+	v, err := fit(f.card.Marks)
+	if err != nil {
+		return Refuse(CodeCardDistorted, "%v", err)
+	}
+	if v.RMS > maxReproj && len(f.card.Marks) > minMarks {
+		for i := range f.card.Marks {
+			less := append(append([]MarkFound(nil), f.card.Marks[:i]...), f.card.Marks[i+1:]...)
+			if w, err := fit(less); err == nil && w.RMS < maxReproj/2 && w.RMS < v.RMS/3 {
+				v, f.card.Marks = w, less
+				break
+			}
+		}
+	}
+	f.view = v
+	for i := range f.card.Marks {
+		f.card.Marks[i].Residual = v.Residuals[i]
+	}
+	card, img := f.card.places()
+	if f.h, err = calib.FitHomography(card, img); err != nil {
+		return Refuse(CodeCardDistorted, "%v", err)
+	}
+	return nil
+}
+
+// places splits the marks into card and photo points.
+func (c *Card) places() ([]calib.CardPoint, []calib.PixelPoint) {
+	var card []calib.CardPoint
+	var img []calib.PixelPoint
+	for _, m := range c.Marks {
+		card, img = append(card, m.Mark.Centre), append(img, m.Pixel)
+	}
+	return card, img
+}
+
+// markSigma is the marks' common standard uncertainty per axis, px.
+func markSigma(m []MarkFound) float64 {
+	s := 0.0
+	for _, k := range m {
+		s += k.U * k.U / float64(len(m))
+	}
+	return math.Sqrt(s)
+}
+
+// refineAll refines every mark of the layout where the homography expects it,
+// seen before or not, and keeps those that settle and bear their own code.
+func refineAll(luma *Plane, h calib.Homography, l *calib.Layout) []MarkFound {
+	var out []MarkFound
+	for _, m := range l.Marks {
+		r, ok := refineMark(luma, h, m, l.Style, markSamples)
+		if !ok || !bearsCode(luma, h, m, l.Style, r.at) {
+			continue
+		}
+		out = append(out, MarkFound{Mark: m, Pixel: r.at, U: math.Hypot(r.u, markFloor)})
+	}
+	return out
+}
+
+// bearsCode reads the code round a refined centre.
+func bearsCode(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkStyle, at calib.PixelPoint) bool {
+	a, ok1 := h.Image(m.Centre.Add(calib.CardPoint{X: s.Gap}))
+	b, ok2 := h.Image(m.Centre.Add(calib.CardPoint{X: -s.Gap}))
+	c, ok3 := h.Image(m.Centre.Add(calib.CardPoint{Y: s.Gap}))
+	d, ok4 := h.Image(m.Centre.Add(calib.CardPoint{Y: -s.Gap}))
+	if !ok1 || !ok2 || !ok3 || !ok4 {
+		return false
+	}
+	// The shape matrix J J' of the local affine map, and its symmetric root.
+	x, y := a.Sub(b).Scale(0.5), c.Sub(d).Scale(0.5)
+	xx, xy, yy := x.X*x.X+y.X*y.X, x.X*x.Y+y.X*y.Y, x.Y*x.Y+y.Y*y.Y
+	r := math.Sqrt(math.Max(0, xx*yy-xy*xy))
+	t := math.Sqrt(xx + yy + 2*r)
+	if t == 0 {
+		return false
+	}
+	code, ok := readCode(luma, ellipse{at, (xx + r) / t, xy / t, (yy + r) / t}, s, false)
+	return ok && code == m.Code
+}
+
+// mirrored reports whether the card is seen as in a mirror.
+func mirrored(luma *Plane) bool {
+	all, err := findMarks(luma, true)
+	if err != nil {
+		return false
+	}
+	seen, h := chooseCard(all)
+	return len(seen) >= 4 && h.Mirrored()
+}

@@ -1,0 +1,309 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// Limits within which a photo proves itself; beyond them it is refused.
+const (
+	maxTiltDeg       = 35.0
+	maxTiltAcrossDeg = 10.0 // across the strip, with the height not solved
+	maxBlurBench     = 2.3  // px
+	maxBlurRider     = 2.0  // px
+	minWidthPixels   = 8.0
+	minWidthBlurs    = 6.0
+	maxLost          = 0.4  // share of stations
+	maxScaleError    = 1e-3 // relative, or maxScaleMM
+	maxScaleMM       = 1e-3
+)
+
+// Measure reads the strip in one photo. A refusal comes with what was measured
+// up to it, never nil.
+func Measure(p *Photo, o Options) (*Measurement, error) {
+	m := &Measurement{}
+	if r := m.run(p, o); r != nil {
+		return m, r
+	}
+	return m, nil
+}
+
+func (m *Measurement) run(p *Photo, o Options) *Refusal {
+	f, r := findCard(p, o.prior(p))
+	if f != nil {
+		m.Card, m.View = f.card, f.view
+	}
+	if r != nil {
+		return r
+	}
+	l := f.card.Layout
+	f.card.Serial, f.card.Bearing, _ = readCardCode(p, f.h, l)
+	if r := m.gateView(); r != nil {
+		return r
+	}
+	m.Bars, r = measureBars(p, f.view, l)
+	if r != nil {
+		return r
+	}
+	if r := m.gateBars(); r != nil {
+		return r
+	}
+	t, r := findStrip(p, f, m.Bars, o)
+	if t == nil {
+		return r
+	}
+	m.describe(t, o)
+	if r != nil {
+		return r
+	}
+	return m.gateStrip(t)
+}
+
+// prior returns what is known of the camera before the marks are fitted.
+func (o Options) prior(p *Photo) calib.Prior {
+	if o.Prior.F > 0 {
+		return o.Prior
+	}
+	pr := calib.Prior{FRel: 0.03, K1SD: 0.05}
+	var ok bool
+	if pr.F, ok = p.Exif.FocalPixels(p.Luma.W, p.Luma.H); !ok {
+		// A phone's main camera, 26 mm equivalent within a quarter: common
+		// practice, no source.
+		pr.F, pr.FRel = 26/43.2666*math.Hypot(float64(p.Luma.W), float64(p.Luma.H)), 0.25
+	}
+	return pr
+}
+
+// check records a proof and reports whether it holds.
+func (m *Measurement) check(name string, value, limit float64, unit string) bool {
+	ok := value <= limit
+	m.Checks = append(m.Checks, Check{name, ok, value, limit, unit})
+	return ok
+}
+
+func (m *Measurement) gateView() *Refusal {
+	if !m.check("marks fit a flat card", m.View.RMS, maxReproj, "px") {
+		return Refuse(CodeCardDistorted, "off by %.2f px, at most %.2f", m.View.RMS, maxReproj)
+	}
+	tilt := m.View.Tilt() * 180 / math.Pi
+	if !m.check("tilt", tilt, maxTiltDeg, "deg") {
+		return Refuse(CodeTilted, "%.0f degrees, at most %.0f", tilt, maxTiltDeg)
+	}
+	return nil
+}
+
+func (m *Measurement) gateBars() *Refusal {
+	limit := maxBlurBench
+	if m.Card.Layout.Name == "rider" {
+		limit = maxBlurRider
+	}
+	blur := math.Max(m.Bars.BlurX, m.Bars.BlurY)
+	if !m.check("blur", blur, limit, "px") {
+		return Refuse(CodeBlurred, "edges spread over %.1f px, at most %.1f", blur, limit)
+	}
+	worst, allow := 0.0, maxScaleError
+	for _, g := range m.Bars.Groups {
+		a := math.Max(maxScaleError, maxScaleMM/g.Nominal)
+		if e := math.Abs(g.Pitch/g.Nominal - 1); e/a > worst/allow {
+			worst, allow = e, a
+		}
+	}
+	if !m.check("check bars' pitch", 100*worst, 100*allow, "%") {
+		return Refuse(CodeScaleGate, "off by %.2f %%, at most %.2f", 100*worst, 100*allow)
+	}
+	return nil
+}
+
+// findStrip finds the one strip beside the card and traces it.
+func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
+	l := f.card.Layout
+	per, ok := localScale(f.h, calib.CardPoint{})
+	if !ok {
+		return nil, Refuse(CodeCardDistorted, "")
+	}
+	g, err := newGround(p, f.h, l, o.Zone, per)
+	if err != nil {
+		return nil, Refuse(CodeNoStrip, "%v", err)
+	}
+	list, err := g.candidates()
+	if err != nil {
+		return nil, Refuse(CodeNoStrip, "%v", err)
+	}
+	const most = 6 // candidates worth a closer look
+	plane := calib.Plane{Height: o.Height}
+	var good []traced
+	var touches []candidate
+	for i, c := range list {
+		if i == most {
+			break
+		}
+		if t, ok := trace(p, f.view, l, w, plane, f.straighten(c)); ok && t.evenEnough() {
+			good = append(good, t)
+			touches = append(touches, c)
+		}
+	}
+	switch {
+	case len(good) == 0:
+		if len(list) > 0 && list[0].touches.border {
+			return nil, Refuse(CodeStripCutOff, "")
+		}
+		return nil, Refuse(CodeNoStrip, "")
+	case len(good) > 1:
+		return &good[0], Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(good))
+	case touches[0].touches.card:
+		return &good[0], Refuse(CodeStripReachesCard, "")
+	case touches[0].touches.border:
+		return &good[0], Refuse(CodeStripCutOff, "")
+	}
+	return &good[0], nil
+}
+
+// straighten moves a candidate's axis from the finding homography, which knows
+// no lens distortion, to the view's own card plane.
+func (f *found) straighten(c candidate) candidate {
+	for _, q := range []*calib.CardPoint{&c.a, &c.b} {
+		if px, ok := f.h.Image(*q); ok {
+			if s, ok := f.view.Card(px, calib.Plane{}); ok {
+				*q = calib.CardPoint{X: s.X, Y: s.Y}
+			}
+		}
+	}
+	return c
+}
+
+// evenEnough reports whether at least half of the traced length has two clear
+// edges; a glare band, a shadow or a scratch has not.
+func (t *traced) evenEnough() bool {
+	used, all := t.count()
+	return all >= 6 && 2*used >= all && 2*t.c.axis.Half >= minStripLength
+}
+
+// count returns the stations used and those of the strip's whole length.
+func (t *traced) count() (used, all int) {
+	for _, k := range t.cuts {
+		if math.Abs(k.s) <= t.c.axis.Half {
+			all++
+			if k.dropped == "" {
+				used++
+			}
+		}
+	}
+	return used, all
+}
+
+// describe fills the strip and, when it can be reduced, the profile.
+func (m *Measurement) describe(t *traced, o Options) {
+	t.orient()
+	m.Strip = &Strip{Axis: t.c.axis, Plane: t.c.plane, Width: t.c.width, Film: t.film, Metal: [2][3]float64{t.metal[0], t.metal[1]}, Camera: t.cam}
+	mid := t.c.axis.At(0)
+	if _, perPx, ok := cardFrame(m.View, mid, mid.Sub(t.c.axis.Dir.Scale(0.25)), t.c.plane); ok {
+		m.Strip.PxPerMM = 1 / perPx
+		m.PxPerMM = 1 / perPx
+	}
+	pr, ok := t.profile()
+	if !ok {
+		return
+	}
+	m.Profile = pr
+	pr.Ends[0].Name, pr.Ends[1].Name = t.endNames()
+	for i := range pr.Ends {
+		pr.Ends[i].Pixel, _ = m.View.Image(t.c.plane.At(pr.Ends[i].Card))
+	}
+	m.budget(t, o)
+}
+
+// orient turns the axis so that it runs towards the first end: the front, or
+// where the strip lies nearly square to the front arrow, the end further up.
+func (t *traced) orient() {
+	d := t.c.axis.Dir
+	forward := d.X > 0
+	if math.Abs(d.X) < math.Sin(squareToArrow*math.Pi/180) {
+		forward = d.Y > 0
+	}
+	if forward {
+		return
+	}
+	a := &t.c.axis
+	a.Dir = d.Scale(-1)
+	a.Bend[0], a.Bend[2] = -a.Bend[0], -a.Bend[2]
+	for i, j := 0, len(t.cuts)-1; i <= j; i, j = i+1, j-1 {
+		t.cuts[i], t.cuts[j] = t.cuts[j], t.cuts[i]
+	}
+	for i := range t.cuts {
+		t.cuts[i].s = -t.cuts[i].s
+	}
+}
+
+// squareToArrow is how near to square (degrees) a strip may lie to the front
+// arrow before its ends have no front.
+const squareToArrow = 30.0
+
+func (t *traced) endNames() (first, second string) {
+	if math.Abs(t.c.axis.Dir.X) < math.Sin(squareToArrow*math.Pi/180) {
+		return "a", "b"
+	}
+	return "front", "rear"
+}
+
+func (m *Measurement) gateStrip(t *traced) *Refusal {
+	s := m.Strip
+	l := m.Card.Layout
+	wpx := s.Width * s.PxPerMM
+	if ok := m.atLeast("strip width", wpx, minWidthPixels, "px"); !ok {
+		return Refuse(CodeNarrowStrip, "%.1f px, at least %.0f", wpx, minWidthPixels)
+	}
+	if ok := m.atLeast("strip width over blur", wpx/s.Camera.S, minWidthBlurs, ""); !ok {
+		return Refuse(CodeNarrowStrip, "%.1f blur widths, at least %.0f", wpx/s.Camera.S, minWidthBlurs)
+	}
+	gap := gapTo(l, s.Axis, s.Width)
+	if !m.check("gap to the card", gap, l.MaxGap, "mm") {
+		return Refuse(CodeRiderGap, "%.1f mm, at most %.0f", gap, l.MaxGap)
+	}
+	used, all := t.count()
+	lost := 1 - float64(used)/math.Max(1, float64(all))
+	if !m.check("stations lost", 100*lost, 100*maxLost, "%") {
+		return Refuse(mostLost(t), "%.0f %% of the strip's length", 100*lost)
+	}
+	if m.Profile == nil {
+		return Refuse(CodeStationsLost, "too few stations are left")
+	}
+	return nil
+}
+
+// atLeast records a proof whose value must not fall under its limit.
+func (m *Measurement) atLeast(name string, value, limit float64, unit string) bool {
+	ok := value >= limit
+	m.Checks = append(m.Checks, Check{name, ok, value, limit, unit})
+	return ok
+}
+
+// mostLost names the refusal for the commonest reason stations were dropped.
+func mostLost(t *traced) string {
+	n := map[string]int{}
+	for _, k := range t.cuts {
+		if math.Abs(k.s) <= t.c.axis.Half && k.dropped != "" {
+			n[k.dropped]++
+		}
+	}
+	switch {
+	case n[dropSaturated] > n[dropNoEdges]+n[dropApart]+n[dropContrast]:
+		return CodeSaturated
+	case n[dropContrast] > n[dropNoEdges]+n[dropApart]:
+		return CodeLowContrast
+	}
+	return CodeStationsLost
+}
+
+// gapTo returns the distance in mm between the card's outline and the strip's
+// nearer edge, taken over the strip's middle line.
+func gapTo(l *calib.Layout, a Axis, width float64) float64 {
+	best := math.Inf(1)
+	for i := -20; i <= 20; i++ {
+		c := a.At(a.Half * float64(i) / 20)
+		dx := math.Max(0, math.Abs(c.X)-l.Width/2)
+		dy := math.Max(0, math.Abs(c.Y)-l.Height/2)
+		best = math.Min(best, math.Hypot(dx, dy))
+	}
+	return math.Max(0, best-width/2)
+}

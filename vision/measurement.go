@@ -1,0 +1,97 @@
+package vision
+
+import "stripgap/calib"
+
+// Options is what the caller knows about a photo beyond its pixels.
+type Options struct {
+	// Zone narrows the search for the strip; nil searches the layout's reach.
+	Zone *Zone
+	// Height of the strip above the card's face in mm, and its standard
+	// uncertainty; the zero value means DefaultHeightU about 0.
+	Height, HeightU float64
+	// Prior overrides the camera prior taken from EXIF when F is not zero.
+	Prior calib.Prior
+}
+
+// Zone is an upright rectangle of the card plane, in card millimetres.
+type Zone struct{ Min, Max calib.CardPoint }
+
+// MarkFound is one mark of the card as found in the photo.
+type MarkFound struct {
+	Mark     calib.Mark
+	Pixel    calib.PixelPoint // refined centre
+	U        float64          // standard uncertainty per axis, px
+	Residual calib.PixelPoint // measured minus modelled, px
+}
+
+// Card is the card as found in the photo.
+type Card struct {
+	Layout  *calib.Layout
+	Marks   []MarkFound
+	Serial  string // empty when the code could not be read
+	Bearing string
+}
+
+// Station is one slice across the strip.
+type Station struct {
+	At      float64 // mm along the strip from its middle, towards the first end
+	Centre  calib.CardPoint
+	Edges   [2]calib.CardPoint
+	Pixels  [2]calib.PixelPoint // the two edges in the photo
+	Width   float64             // mm
+	U       float64             // mm, edge noise of this station alone
+	Dropped string              // why the station is left out; empty when used
+}
+
+// End is one end of the strip's used length.
+type End struct {
+	Name  string // "front", "rear", "a" or "b"
+	Card  calib.CardPoint
+	Pixel calib.PixelPoint
+	Width float64 // mm, of the robust line at this end
+}
+
+// Term is one named part of the width's uncertainty, in mm. A common term acts
+// on all stations alike and does not shrink with averaging.
+type Term struct {
+	Name   string
+	U      float64
+	Common bool
+}
+
+// Profile is the width along the strip. Ends[0] is the first end ("front" or
+// "a"), Ends[1] the second.
+type Profile struct {
+	Stations []Station
+	Ends     [2]End
+	Mean     float64 // mm
+	U        float64 // mm, combined standard uncertainty of Mean
+	Taper    float64 // mm, first end's width minus the second's
+	TaperU   float64 // mm
+	Bow      float64 // mm, mid width minus the mean of the two ends' widths
+	Budget   []Term  // of Mean
+	// TaperBudget holds the same terms as they act on Taper.
+	TaperBudget []Term
+}
+
+// Check is one proof the photo had to give.
+type Check struct {
+	Name  string
+	OK    bool
+	Value float64
+	Limit float64
+	Unit  string
+}
+
+// Measurement is everything read from one photo. When Measure refuses it is
+// filled as far as the reading got, so that a picture can show the place.
+type Measurement struct {
+	Card    *Card
+	View    *calib.View
+	Bars    *Witness
+	Strip   *Strip
+	Profile *Profile
+	PxPerMM float64 // at the strip
+	Checks  []Check
+	Flags   []string
+}

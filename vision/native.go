@@ -1,0 +1,177 @@
+package vision
+
+import (
+	"encoding/binary"
+	"fmt"
+	"image"
+	"image/color"
+	"math"
+
+	"gocv.io/x/gocv"
+)
+
+// The functions of this file are the only ones that hand rasters to OpenCV. A
+// C++ exception there ends the process, so each checks sizes first, and each
+// closes every Mat it makes.
+
+// withMat calls f with the plane as an 8-bit one-channel Mat.
+func withMat(p *Plane, f func(gocv.Mat) error) error {
+	if p == nil || p.W < 1 || p.H < 1 || len(p.Pix) != p.W*p.H {
+		return fmt.Errorf("raster: size does not fit its data")
+	}
+	m, err := gocv.NewMatFromBytes(p.H, p.W, gocv.MatTypeCV8U, p.Pix)
+	if err != nil {
+		return err
+	}
+	defer m.Close()
+	return f(m)
+}
+
+// planeOf copies an 8-bit one-channel Mat.
+func planeOf(m gocv.Mat) (*Plane, error) {
+	if m.Empty() || m.Type() != gocv.MatTypeCV8U {
+		return nil, fmt.Errorf("raster: not 8-bit grey")
+	}
+	p := NewPlane(m.Cols(), m.Rows())
+	data, err := m.DataPtrUint8()
+	if err != nil {
+		return nil, err
+	}
+	copy(p.Pix, data)
+	return p, nil
+}
+
+// apply runs one OpenCV operation from plane to plane.
+func apply(p *Plane, op func(src gocv.Mat, dst *gocv.Mat)) (*Plane, error) {
+	var out *Plane
+	err := withMat(p, func(src gocv.Mat) error {
+		dst := gocv.NewMat()
+		defer dst.Close()
+		op(src, &dst)
+		var err error
+		out, err = planeOf(dst)
+		return err
+	})
+	return out, err
+}
+
+// resizeArea averages the plane down to w by h pixels (both at most its own).
+func resizeArea(p *Plane, w, h int) (*Plane, error) {
+	if w < 1 || h < 1 || w > p.W || h > p.H {
+		return nil, fmt.Errorf("resize: %d x %d from %d x %d", w, h, p.W, p.H)
+	}
+	if w == p.W && h == p.H {
+		return p, nil
+	}
+	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+		gocv.Resize(src, dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
+	})
+}
+
+// blurGauss blurs with a Gaussian of standard deviation sigma in pixels.
+func blurGauss(p *Plane, sigma float64) (*Plane, error) {
+	k := 2*int(3*sigma+0.5) + 1
+	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+		gocv.GaussianBlur(src, dst, image.Pt(k, k), sigma, sigma, gocv.BorderReplicate)
+	})
+}
+
+// medianOf returns the median over an odd window of at least 3 pixels.
+func medianOf(p *Plane, window int) (*Plane, error) {
+	if window < 3 || window%2 == 0 || window > 255 {
+		return nil, fmt.Errorf("median: window %d", window)
+	}
+	return apply(p, func(src gocv.Mat, dst *gocv.Mat) { gocv.MedianBlur(src, dst, window) })
+}
+
+// contour is a closed outline with its place in the tree of outlines; -1 is none.
+type contour struct{ next, child, parent int }
+
+// contourTree finds the outlines of what is darker than its neighbourhood of
+// block pixels by more than drop grey levels, and calls pick with the tree and
+// a reader of one outline's points.
+func contourTree(p *Plane, block int, drop float64, pick func(tree []contour, points func(int) []image.Point)) error {
+	if block < 3 || block%2 == 0 {
+		return fmt.Errorf("threshold: block %d", block)
+	}
+	return withMat(p, func(src gocv.Mat) error {
+		bin := gocv.NewMat()
+		defer bin.Close()
+		gocv.AdaptiveThreshold(src, &bin, 255, gocv.AdaptiveThresholdMean, gocv.ThresholdBinaryInv, block, float32(drop))
+		hierarchy := gocv.NewMat()
+		defer hierarchy.Close()
+		outlines := gocv.FindContoursWithParams(bin, &hierarchy, gocv.RetrievalTree, gocv.ChainApproxSimple)
+		defer outlines.Close()
+		n := outlines.Size()
+		if n == 0 {
+			return nil
+		}
+		if hierarchy.Cols() != n || hierarchy.Channels() != 4 {
+			return fmt.Errorf("contours: hierarchy of %d for %d outlines", hierarchy.Cols(), n)
+		}
+		tree := make([]contour, n)
+		for i := range tree {
+			h := hierarchy.GetVeciAt(0, i)
+			tree[i] = contour{next: int(h[0]), child: int(h[2]), parent: int(h[3])}
+		}
+		pick(tree, func(i int) []image.Point {
+			v := outlines.At(i) // owned by outlines
+			return v.ToPoints()
+		})
+		return nil
+	})
+}
+
+// warpTo resamples the plane through dstFromSrc given as its inverse: each
+// destination pixel looks up srcFromDst (row-major 3 x 3). Places outside the
+// source become border. It quantises to 1/32 px: good for finding, not for
+// measuring.
+func warpTo(p *Plane, srcFromDst [9]float64, w, h int, border uint8) (*Plane, error) {
+	if w < 1 || h < 1 || w*h > MaxPixels {
+		return nil, fmt.Errorf("warp: to %d x %d", w, h)
+	}
+	for _, v := range srcFromDst {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil, fmt.Errorf("warp: not a finite transform")
+		}
+	}
+	m := gocv.NewMatWithSize(3, 3, gocv.MatTypeCV64F)
+	defer m.Close()
+	for i, v := range srcFromDst {
+		m.SetDoubleAt(i/3, i%3, v)
+	}
+	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+		gocv.WarpPerspectiveWithParams(src, dst, m, image.Pt(w, h),
+			gocv.InterpolationLinear|gocv.WarpInverseMap, gocv.BorderConstant,
+			color.RGBA{border, border, border, border})
+	})
+}
+
+// resizeLinear stretches the plane to w by h pixels.
+func resizeLinear(p *Plane, w, h int) (*Plane, error) {
+	if w < 1 || h < 1 || w*h > MaxPixels {
+		return nil, fmt.Errorf("resize: to %d x %d", w, h)
+	}
+	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+		gocv.Resize(src, dst, image.Pt(w, h), 0, 0, gocv.InterpolationLinear)
+	})
+}
+
+// regions labels the connected areas of non-zero pixels: 0 is none, then 1..n.
+func regions(p *Plane) (labels []int32, n int, err error) {
+	err = withMat(p, func(src gocv.Mat) error {
+		out := gocv.NewMat()
+		defer out.Close()
+		n = gocv.ConnectedComponents(src, &out) - 1
+		if out.Rows() != p.H || out.Cols() != p.W || out.Type() != gocv.MatTypeCV32S {
+			return fmt.Errorf("regions: labels do not fit")
+		}
+		raw := out.ToBytes()
+		labels = make([]int32, p.W*p.H)
+		for i := range labels {
+			labels[i] = int32(binary.NativeEndian.Uint32(raw[4*i:]))
+		}
+		return nil
+	})
+	return labels, n, err
+}

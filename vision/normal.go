@@ -1,0 +1,88 @@
+package vision
+
+import "math"
+
+// maxUnknowns is the largest least-squares problem of this package's inner fits.
+const maxUnknowns = 8
+
+// normal accumulates the normal equations of a small weighted least-squares fit.
+type normal struct {
+	n int
+	a [maxUnknowns][maxUnknowns]float64 // lower half
+	b [maxUnknowns]float64
+	// rr is the weighted sum of squared residuals before the step.
+	rr float64
+}
+
+// add adds one equation: row j (n long) times the step equals r, with weight w.
+func (q *normal) add(j *[maxUnknowns]float64, r, w float64) {
+	for i := range q.n {
+		wj := w * j[i]
+		for k := 0; k <= i; k++ {
+			q.a[i][k] += wj * j[k]
+		}
+		q.b[i] += wj * r
+	}
+	q.rr += w * r * r
+}
+
+// factor is the Cholesky factor of normal equations.
+type factor struct {
+	n int
+	l [maxUnknowns][maxUnknowns]float64
+}
+
+// factorise fails when the equations do not determine every unknown.
+func (q *normal) factorise() (*factor, bool) {
+	f := &factor{n: q.n}
+	for i := range q.n {
+		for j := 0; j <= i; j++ {
+			s := q.a[i][j]
+			for k := range j {
+				s -= f.l[i][k] * f.l[j][k]
+			}
+			if i != j {
+				f.l[i][j] = s / f.l[j][j]
+				continue
+			}
+			if !(s > 1e-12*q.a[i][i]) {
+				return nil, false
+			}
+			f.l[i][i] = math.Sqrt(s)
+		}
+	}
+	return f, true
+}
+
+// solve returns the solution for the right side b.
+func (f *factor) solve(b [maxUnknowns]float64) [maxUnknowns]float64 {
+	for i := range f.n {
+		for k := range i {
+			b[i] -= f.l[i][k] * b[k]
+		}
+		b[i] /= f.l[i][i]
+	}
+	for i := f.n - 1; i >= 0; i-- {
+		for k := i + 1; k < f.n; k++ {
+			b[i] -= f.l[k][i] * b[k]
+		}
+		b[i] /= f.l[i][i]
+	}
+	return b
+}
+
+// inverse returns column i of the inverse of the normal matrix.
+func (f *factor) inverse(i int) [maxUnknowns]float64 {
+	var e [maxUnknowns]float64
+	e[i] = 1
+	return f.solve(e)
+}
+
+// fitted returns the sum of squares after the linear step x.
+func (q *normal) fitted(x [maxUnknowns]float64) float64 {
+	s := q.rr
+	for i := range q.n {
+		s -= q.b[i] * x[i]
+	}
+	return math.Max(s, 0)
+}

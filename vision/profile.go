@@ -1,0 +1,205 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"stripgap/calib"
+)
+
+// traced is a strip cut into stations, its axis and edge shape settled.
+type traced struct {
+	c     cutter
+	cuts  []cut
+	film  rgb
+	metal [2]rgb
+	cam   camera1D
+}
+
+// trace measures a candidate: stations along its axis, twice, the second time
+// along the middle line and with the edge shape found in the first. ok is false
+// when too little of it has two clear edges to be a strip at all.
+func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, plane calib.Plane, cand candidate) (traced, bool) {
+	t := traced{c: cutter{p: p, v: v, plane: plane, width: cand.width}}
+	mid := cand.a.Add(cand.b).Scale(0.5)
+	t.c.axis = Axis{Middle: mid, Dir: cand.direction(), Half: cand.length() / 2}
+	t.cam = w.along(t.c.axis.Normal())
+	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), plane)
+	if !ok {
+		return t, false
+	}
+	t.c.step = math.Max(0.5, 8*perPx)
+	t.c.side = sidePixels(t.cam, perPx)
+	for pass := range 3 {
+		spread := 1.0
+		if pass == 0 {
+			spread = 2 // the first look only finds the middle line
+		}
+		if !t.shapes(pass) {
+			return t, false
+		}
+		reach := t.c.axis.Half + 1.5
+		t.cuts = t.cuts[:0]
+		n := int(reach / (t.c.step * spread))
+		for i := -n; i <= n; i++ {
+			t.cuts = append(t.cuts, t.c.cutAt(l, float64(i)*t.c.step*spread))
+		}
+		if !t.settle(l) {
+			return t, false
+		}
+	}
+	return t, true
+}
+
+// sidePixels is how much metal beside an edge is used: enough for its level
+// beyond blur and halo, little enough to stay clear of other things.
+func sidePixels(c camera1D, perPx float64) float64 {
+	return math.Max(4.5*c.S+3.5*c.R+4, math.Min(0.6/perPx, 24))
+}
+
+// shapes tabulates the two edges' shapes from the colours seen so far.
+func (t *traced) shapes(pass int) bool {
+	cuts := t.cuts
+	if pass == 0 {
+		for s := -0.8 * t.c.axis.Half; s <= 0.8*t.c.axis.Half; s += t.c.step {
+			mid := t.c.axis.At(s)
+			f, perPx, ok := cardFrame(t.c.v, mid, mid.Sub(t.c.axis.tangent(s).Scale(0.25)), t.c.plane)
+			if ok {
+				cuts = append(cuts, cut{s: s, frame: f, perPx: perPx, dropped: dropNoEdges})
+			}
+		}
+	} else {
+		cuts = slices.DeleteFunc(slices.Clone(cuts), func(k cut) bool { return k.dropped != "" })
+	}
+	var ok bool
+	if t.film, t.metal, ok = t.c.colours(cuts); !ok {
+		return false
+	}
+	low, ok1 := newEdgeShape(t.cam, t.film, t.metal[0])
+	high, ok2 := newEdgeShape(t.cam, t.film, t.metal[1])
+	t.c.shape = pairShape{low, high}
+	return ok1 && ok2
+}
+
+// settle finds the run of stations that is the strip, drops what stands apart,
+// and moves the axis onto the middle line.
+func (t *traced) settle(l *calib.Layout) bool {
+	var s, mid, width []float64
+	var idx []int
+	n := t.c.axis.Normal()
+	for i, k := range t.cuts {
+		if k.dropped != "" {
+			continue
+		}
+		c := k.edges[0].Add(k.edges[1]).Scale(0.5).Sub(t.c.axis.Middle)
+		s = append(s, c.Dot(t.c.axis.Dir))
+		mid = append(mid, c.Dot(n))
+		width = append(width, k.width)
+		idx = append(idx, i)
+	}
+	if len(s) < 6 {
+		return false
+	}
+	m, ok1 := fitRobust(s, mid, 2)
+	w, ok2 := fitRobust(s, width, 2)
+	if !ok1 || !ok2 || !(w.p[0] > 0.1) {
+		return false
+	}
+	tol := math.Max(4.685*w.scale, 0.03*w.p[0])
+	tolMid := math.Max(4.685*m.scale, 0.03*w.p[0])
+	first, last := math.Inf(1), math.Inf(-1)
+	for j, i := range idx {
+		if math.Abs(width[j]-w.at(s[j])) > tol || math.Abs(mid[j]-m.at(s[j])) > tolMid {
+			t.cuts[i].dropped = dropApart
+			continue
+		}
+		first, last = math.Min(first, s[j]), math.Max(last, s[j])
+	}
+	if last-first < minStripLength/2 {
+		return false
+	}
+	centre := (first + last) / 2
+	t.c.width = w.at(centre)
+	a := Axis{Middle: t.c.axis.At(0), Dir: t.c.axis.Dir, Half: (last - first) / 2}
+	// Re-centre the parabola on the new middle.
+	a.Middle = t.c.axis.Middle.Add(t.c.axis.Dir.Scale(centre)).Add(n.Scale(m.at(centre)))
+	slope := m.p[1] + 2*m.p[2]*centre
+	norm := math.Hypot(1, slope)
+	a.Dir = t.c.axis.Dir.Add(n.Scale(slope)).Scale(1 / norm)
+	a.Bend = [3]float64{0, 0, m.p[2]}
+	t.c.axis = a
+	for i := range t.cuts {
+		t.cuts[i].s -= centre
+	}
+	return true
+}
+
+// endTrim is what is left out at each ragged end, in widths and at least in mm.
+const (
+	endTrimWidths = 0.5
+	endTrimMM     = 0.75
+)
+
+// profile reduces the traced stations to mean, ends, taper and bow, with the
+// uncertainty that edge noise alone gives them.
+func (t *traced) profile() (*Profile, bool) {
+	trim := math.Max(endTrimMM, endTrimWidths*t.c.width)
+	half := t.c.axis.Half - trim
+	pr := &Profile{}
+	var s, y, u []float64
+	for _, k := range t.cuts {
+		if math.Abs(k.s) > half {
+			continue
+		}
+		st := Station{At: k.s, Centre: t.c.axis.At(k.s), Edges: k.edges, Width: k.width, U: k.u, Dropped: k.dropped}
+		if k.dropped == "" || k.width > 0 {
+			st.Pixels = [2]calib.PixelPoint{k.frame.at(k.fit.x[0]), k.frame.at(k.fit.x[1])}
+		}
+		pr.Stations = append(pr.Stations, st)
+		if k.dropped == "" {
+			s, y, u = append(s, k.s), append(y, k.width), append(u, k.u)
+		}
+	}
+	line, ok1 := fitRobust(s, y, 1)
+	curve, ok2 := fitRobust(s, y, 2)
+	if !ok1 || !ok2 {
+		return nil, false
+	}
+	pr.Mean = line.at(0)
+	pr.Taper = line.at(half) - line.at(-half)
+	pr.Bow = -curve.p[2] * half * half
+	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: line.at(half)}, {Card: t.c.axis.At(-half), Width: line.at(-half)}}
+	// The scatter about the line holds edge noise, texture and the strip's own
+	// roughness; neighbouring stations share some of it.
+	k := correlation(s, y, line)
+	noise := median(u)
+	own := math.Max(line.scale, noise)
+	ratio := own / line.scale * math.Sqrt(k)
+	pr.U = math.Sqrt(line.cov[0][0]) * ratio
+	pr.TaperU = 2 * half * math.Sqrt(line.cov[1][1]) * ratio
+	return pr, true
+}
+
+// correlation returns by how much neighbouring stations' shared errors multiply
+// the variance of their mean: 1 + 2 r/(1-r) for a first-order process whose
+// lag-one correlation is r.
+func correlation(s, y []float64, l robustLine) float64 {
+	var c0, c1, n0, n1 float64
+	for i := range s {
+		if l.weight[i] == 0 {
+			continue
+		}
+		d := y[i] - l.at(s[i])
+		c0 += d * d
+		n0++
+		if i > 0 && l.weight[i-1] > 0 {
+			c1 += d * (y[i-1] - l.at(s[i-1]))
+			n1++
+		}
+	}
+	if n1 < 4 || c0 == 0 {
+		return 1
+	}
+	r := math.Max(0, math.Min(0.8, (c1/n1)/(c0/n0)))
+	return 1 + 2*r/(1-r)
+}

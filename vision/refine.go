@@ -1,0 +1,124 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// markFit is the outcome of one symmetry fit.
+type markFit struct {
+	at calib.PixelPoint
+	u  float64 // standard uncertainty per axis, px
+}
+
+// symmetryReach is the radius of the compared patch in outer radii of the mark.
+const symmetryReach = 1.12
+
+// refineMark moves a mark's centre until the patch round it, rectified by the
+// homography, equals itself turned by 180 degrees. The figure is symmetric, so
+// ink spread, blur and sharpening, which keep the symmetry, do not move the
+// answer. Illumination that grows along the patch is fitted beside the shift:
+// I(w) (1 - g.w) = I(-w) (1 + g.w). False when the patch leaves the photo, has
+// no contrast, or the fit does not settle within a fifth of the radius.
+func refineMark(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkStyle, samples int) (markFit, bool) {
+	start, ok := h.Image(m.Centre)
+	if !ok {
+		return markFit{}, false
+	}
+	reach := symmetryReach * s.Teeth
+	jac, ok := localScale(h, m.Centre)
+	if !ok {
+		return markFit{}, false
+	}
+	px := int(math.Ceil(1.35*reach*jac)) + 4
+	sp, ok := newSpline(luma, int(start.X)-px, int(start.Y)-px, int(start.X)+px+1, int(start.Y)+px+1)
+	if !ok {
+		return markFit{}, false
+	}
+	// Half the disc of offsets on a square grid, each paired with its opposite.
+	step := reach * math.Sqrt(math.Pi/2/float64(samples))
+	var w []calib.CardPoint
+	for y := step / 2; y < reach; y += step {
+		for x := -reach; x < reach; x += step {
+			if x*x+y*y < reach*reach {
+				w = append(w, calib.CardPoint{X: x, Y: y})
+			}
+		}
+	}
+	c := m.Centre
+	for range 12 {
+		n, ok := symmetryStep(sp, h, c, w, reach)
+		if !ok {
+			return markFit{}, false
+		}
+		c = c.Add(n.shift)
+		if c.Sub(m.Centre).Norm() > 0.2*s.Teeth {
+			return markFit{}, false
+		}
+		if n.shift.Norm()*jac < 1e-4 {
+			at, ok := h.Image(c)
+			return markFit{at, n.u * jac}, ok
+		}
+	}
+	return markFit{}, false
+}
+
+// localScale returns the mean px per mm of h at c.
+func localScale(h calib.Homography, c calib.CardPoint) (float64, bool) {
+	a, ok1 := h.Image(c.Add(calib.CardPoint{X: 0.5}))
+	b, ok2 := h.Image(c.Add(calib.CardPoint{X: -0.5}))
+	d, ok3 := h.Image(c.Add(calib.CardPoint{Y: 0.5}))
+	e, ok4 := h.Image(c.Add(calib.CardPoint{Y: -0.5}))
+	if !ok1 || !ok2 || !ok3 || !ok4 {
+		return 0, false
+	}
+	x, y := a.Sub(b), d.Sub(e)
+	s := math.Sqrt(math.Abs(x.X*y.Y - x.Y*y.X))
+	return s, s > 0 && !math.IsInf(s, 0)
+}
+
+type symmetryUpdate struct {
+	shift calib.CardPoint // mm
+	u     float64         // standard uncertainty per axis, mm
+}
+
+// symmetryStep is one Gauss-Newton step in the shift (two unknowns) and the
+// illumination's slope (two unknowns).
+func symmetryStep(sp *spline, h calib.Homography, c calib.CardPoint, w []calib.CardPoint, reach float64) (symmetryUpdate, bool) {
+	q := normal{n: 4}
+	for _, d := range w {
+		vp, gp, ok1 := rectified(sp, h, c.Add(d))
+		vm, gm, ok2 := rectified(sp, h, c.Sub(d))
+		if !ok1 || !ok2 {
+			return symmetryUpdate{}, false
+		}
+		s := (vp + vm) / reach
+		j := [maxUnknowns]float64{gp.X - gm.X, gp.Y - gm.Y, -d.X * s, -d.Y * s}
+		q.add(&j, vm-vp, 1)
+	}
+	if len(w) < 40 {
+		return symmetryUpdate{}, false
+	}
+	f, ok := q.factorise()
+	if !ok {
+		return symmetryUpdate{}, false
+	}
+	x := f.solve(q.b)
+	variance := q.fitted(x) / float64(len(w)-q.n)
+	u := math.Sqrt(variance * (f.inverse(0)[0] + f.inverse(1)[1]) / 2)
+	return symmetryUpdate{calib.CardPoint{X: x[0], Y: x[1]}, u}, true
+}
+
+// rectified samples the photo at a card point; the gradient is per mm.
+func rectified(sp *spline, h calib.Homography, p calib.CardPoint) (float64, calib.CardPoint, bool) {
+	u := h[0]*p.X + h[1]*p.Y + h[2]
+	v := h[3]*p.X + h[4]*p.Y + h[5]
+	k := 1 / (h[6]*p.X + h[7]*p.Y + h[8])
+	x, y := u*k, v*k
+	val, gx, gy, ok := sp.at(x, y)
+	return val, calib.CardPoint{
+		X: k * (gx*(h[0]-x*h[6]) + gy*(h[3]-y*h[6])),
+		Y: k * (gx*(h[1]-x*h[7]) + gy*(h[4]-y*h[7])),
+	}, ok
+}

@@ -1,0 +1,111 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// frame is a local upright frame in the photo: an origin, the unit direction
+// along an edge and the unit direction across it, at right angles in pixels.
+type frame struct{ o, along, across calib.PixelPoint }
+
+// newFrame lays the frame at o along the direction t (not zero); across is along
+// turned by +90 degrees in the photo's axes when flip is false, -90 when true.
+func newFrame(o, t calib.PixelPoint, flip bool) frame {
+	t = t.Scale(1 / t.Norm())
+	n := calib.PixelPoint{X: -t.Y, Y: t.X}
+	if flip {
+		n = n.Scale(-1)
+	}
+	return frame{o, t, n}
+}
+
+// at returns the photo's place at across x px.
+func (f frame) at(x float64) calib.PixelPoint { return f.o.Add(f.across.Scale(x)) }
+
+// bin is the mean of the pixels of one narrow cell across an edge.
+type bin struct {
+	x float64 // mean across coordinate, px
+	y float64 // mean luma, 0..1
+	n float64 // pixels
+}
+
+// binWidth is the cell's width in px. Its own blur (binWidth^2/12 = 0.005 px^2)
+// is far below any camera's.
+const binWidth = 0.25
+
+// slice is the luma across one station as bins, with no interpolation: each
+// pixel counts at the place of its own centre.
+type slice struct {
+	bins      []bin
+	saturated float64 // share of pixels at the top of the range
+}
+
+// gather collects the pixels whose centres lie within half px along the frame's
+// origin and between lo and hi px across. False when the photo does not hold the
+// whole of that box.
+func gather(luma *Plane, f frame, half, lo, hi float64) (slice, bool) {
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, a := range [2]float64{-half, half} {
+		for _, c := range [2]float64{lo, hi} {
+			p := f.at(c).Add(f.along.Scale(a))
+			x0, y0 = math.Min(x0, p.X), math.Min(y0, p.Y)
+			x1, y1 = math.Max(x1, p.X), math.Max(y1, p.Y)
+		}
+	}
+	if !(x0 >= 0 && y0 >= 0 && x1 <= float64(luma.W-1) && y1 <= float64(luma.H-1)) || hi-lo > 4000 {
+		return slice{}, false
+	}
+	n := int((hi-lo)/binWidth) + 1
+	sx, sy, sn := make([]float64, n), make([]float64, n), make([]float64, n)
+	bright, all := 0, 0
+	for y := int(math.Ceil(y0)); y <= int(y1); y++ {
+		row := luma.Row(y)
+		dy := float64(y) - f.o.Y
+		from, to := span(f, dy, half, lo, hi, x0, x1)
+		for x := from; x <= to; x++ {
+			dx := float64(x) - f.o.X
+			a := dx*f.along.X + dy*f.along.Y
+			c := dx*f.across.X + dy*f.across.Y
+			if a < -half || a >= half || c < lo || c >= hi {
+				continue
+			}
+			i := int((c - lo) / binWidth)
+			v := row[x]
+			sx[i] += c
+			sy[i] += float64(v)
+			sn[i]++
+			all++
+			if v >= 253 {
+				bright++
+			}
+		}
+	}
+	s := slice{}
+	for i := range n {
+		if sn[i] > 0 {
+			s.bins = append(s.bins, bin{sx[i] / sn[i], sy[i] / sn[i] / 255, sn[i]})
+		}
+	}
+	if all > 0 {
+		s.saturated = float64(bright) / float64(all)
+	}
+	return s, all > 0
+}
+
+// span narrows row dy of the box to the columns that can lie inside it.
+func span(f frame, dy, half, lo, hi, x0, x1 float64) (int, int) {
+	a, b := x0, x1
+	clip := func(dir, off, l, h float64) {
+		if math.Abs(dir) < 1e-9 {
+			return
+		}
+		u, v := (l-off)/dir, (h-off)/dir
+		a = math.Max(a, f.o.X+math.Min(u, v))
+		b = math.Min(b, f.o.X+math.Max(u, v))
+	}
+	clip(f.along.X, dy*f.along.Y, -half, half)
+	clip(f.across.X, dy*f.across.Y, lo, hi)
+	return int(math.Ceil(a - 1e-9)), int(math.Floor(b + 1e-9))
+}

@@ -1,0 +1,126 @@
+package vision
+
+import "math"
+
+// spline is a cubic B-spline through the pixels of a window of a plane (Unser,
+// Aldroubi and Eden, IEEE Trans. Signal Processing 41 (1993) 821). Unlike warps
+// that quantise to 1/32 px it puts no floor under a sub-pixel fit.
+type spline struct {
+	x0, y0, w, h int
+	c            []float32
+}
+
+// newSpline fits the window [x0,x1) x [y0,y1), which is held inside the plane;
+// false when less than 4 x 4 pixels of it are.
+func newSpline(p *Plane, x0, y0, x1, y1 int) (*spline, bool) {
+	x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, p.W), min(y1, p.H)
+	s := &spline{x0: x0, y0: y0, w: x1 - x0, h: y1 - y0}
+	if s.w < 4 || s.h < 4 {
+		return nil, false
+	}
+	s.c = make([]float32, s.w*s.h)
+	for y := range s.h {
+		row := s.c[y*s.w : (y+1)*s.w]
+		for x, v := range p.Row(y0 + y)[x0:x1] {
+			row[x] = float32(v)
+		}
+		prefilter(row)
+	}
+	s.prefilterColumns()
+	return s, true
+}
+
+const pole = -0.26794919243112270647 // sqrt(3) - 2
+
+// poleReach is where the pole's powers fall under float32's precision.
+const poleReach = 14
+
+// prefilter turns samples into spline coefficients, mirrored at both ends.
+func prefilter(v []float32) {
+	n := len(v)
+	sum, z := v[0], float32(pole)
+	for i := 1; i < min(n, poleReach); i++ {
+		sum += z * v[i]
+		z *= pole
+	}
+	v[0] = sum
+	for i := 1; i < n; i++ {
+		v[i] += pole * v[i-1]
+	}
+	v[n-1] = float32(pole/(pole*pole-1)) * (v[n-1] + pole*v[n-2])
+	for i := n - 2; i >= 0; i-- {
+		v[i] = pole * (v[i+1] - v[i])
+	}
+	for i := range v {
+		v[i] *= 6
+	}
+}
+
+// prefilterColumns does prefilter down all columns at once, row by row.
+func (s *spline) prefilterColumns() {
+	w, n := s.w, s.h
+	row := func(y int) []float32 { return s.c[y*w : (y+1)*w] }
+	first := row(0)
+	z := float32(pole)
+	for y := 1; y < min(n, poleReach); y++ {
+		for x, v := range row(y) {
+			first[x] += z * v
+		}
+		z *= pole
+	}
+	for y := 1; y < n; y++ {
+		above, here := row(y-1), row(y)
+		for x := range here {
+			here[x] += pole * above[x]
+		}
+	}
+	last, before := row(n-1), row(n-2)
+	for x := range last {
+		last[x] = float32(pole/(pole*pole-1)) * (last[x] + pole*before[x])
+	}
+	for y := n - 2; y >= 0; y-- {
+		below, here := row(y+1), row(y)
+		for x := range here {
+			here[x] = pole * (below[x] - here[x])
+		}
+	}
+	for i := range s.c {
+		s.c[i] *= 6
+	}
+}
+
+// at returns the value and the gradient at (x, y) in the plane's pixels; false
+// within 2 px of the window's border.
+func (s *spline) at(x, y float64) (v, gx, gy float64, ok bool) {
+	fx, fy := math.Floor(x), math.Floor(y)
+	i, j := int(fx)-s.x0-1, int(fy)-s.y0-1
+	if i < 0 || j < 0 || i+3 >= s.w || j+3 >= s.h {
+		return 0, 0, 0, false
+	}
+	wx, dx := weights(x - fx)
+	wy, dy := weights(y - fy)
+	for k := range 4 {
+		r := s.c[(j+k)*s.w+i : (j+k)*s.w+i+4]
+		a := wx[0]*float64(r[0]) + wx[1]*float64(r[1]) + wx[2]*float64(r[2]) + wx[3]*float64(r[3])
+		b := dx[0]*float64(r[0]) + dx[1]*float64(r[1]) + dx[2]*float64(r[2]) + dx[3]*float64(r[3])
+		v += wy[k] * a
+		gx += wy[k] * b
+		gy += dy[k] * a
+	}
+	return v, gx, gy, true
+}
+
+// weights returns the cubic B-spline's four weights at fraction t, and their
+// derivatives.
+func weights(t float64) (w, d [4]float64) {
+	u := 1 - t
+	w[0] = u * u * u / 6
+	w[1] = 2.0/3 - t*t*(2-t)/2
+	w[2] = 2.0/3 - u*u*(2-u)/2
+	w[3] = t * t * t / 6
+	d[0] = -u * u / 2
+	d[1] = t * (3*t - 4) / 2
+	d[2] = -u * (3*u - 4) / 2
+	d[3] = t * t / 2
+	return w, d
+}

@@ -1,0 +1,74 @@
+package vision
+
+import (
+	"math"
+	"slices"
+)
+
+// median returns the middle value; v must not be empty and is sorted in place.
+func median(v []float64) float64 {
+	slices.Sort(v)
+	n := len(v)
+	if n%2 == 1 {
+		return v[n/2]
+	}
+	return (v[n/2-1] + v[n/2]) / 2
+}
+
+// robustLine is a straight line or parabola y = p[0] + p[1] x + p[2] x^2 fitted
+// with Tukey weights.
+type robustLine struct {
+	p      [3]float64
+	cov    [3][3]float64 // for independent errors of the fitted scale
+	scale  float64       // robust standard deviation of y at weight 1
+	weight []float64     // final weight of each point, 0 is rejected
+}
+
+func (l robustLine) at(x float64) float64 { return l.p[0] + x*(l.p[1]+x*l.p[2]) }
+
+// fitRobust fits a polynomial of degree 1 or 2. False with too few points or
+// when they do not determine it.
+func fitRobust(x, y []float64, degree int) (robustLine, bool) {
+	l := robustLine{weight: make([]float64, len(x))}
+	if len(x) < degree+3 {
+		return l, false
+	}
+	for i := range l.weight {
+		l.weight[i] = 1
+	}
+	res := make([]float64, len(x))
+	for iter := range 30 {
+		q := normal{n: degree + 1}
+		for i := range x {
+			j := [maxUnknowns]float64{1, x[i], x[i] * x[i]}
+			q.add(&j, y[i], l.weight[i])
+		}
+		f, ok := q.factorise()
+		if !ok {
+			return l, false
+		}
+		s := f.solve(q.b)
+		moved := 0.0
+		for k := range degree + 1 {
+			moved = math.Max(moved, math.Abs(s[k]-l.p[k])/(math.Abs(s[k])+1e-12))
+			l.p[k] = s[k]
+		}
+		for i := range x {
+			res[i] = math.Abs(y[i] - l.at(x[i]))
+		}
+		l.scale = math.Max(1.4826*median(slices.Clone(res))*float64(len(x))/float64(len(x)-degree-1), 1e-9)
+		for a := range degree + 1 {
+			c := f.inverse(a)
+			for b := range degree + 1 {
+				l.cov[a][b] = c[b] * l.scale * l.scale
+			}
+		}
+		if iter > 2 && moved < 1e-9 {
+			break
+		}
+		for i := range x {
+			l.weight[i] = tukey(y[i]-l.at(x[i]), 4.685*l.scale)
+		}
+	}
+	return l, true
+}

@@ -1,0 +1,191 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// Strip is the found strip: a gently curved axis on its plane, and what it and
+// the metal beside it look like.
+type Strip struct {
+	Axis    Axis
+	Plane   calib.Plane
+	Width   float64 // mm, rough
+	Film    [3]float64
+	Metal   [2][3]float64 // beside each edge, display-referred 0..1
+	Camera  camera1D      // this photo's edge model across the strip
+	PxPerMM float64       // across the strip at its middle
+}
+
+// Axis is the strip's middle line: from Middle along Dir (unit) and bent
+// sideways by Bend[0] + Bend[1] s + Bend[2] s^2 mm at s mm from Middle; Half is
+// half its length.
+type Axis struct {
+	Middle calib.CardPoint
+	Dir    calib.CardPoint
+	Bend   [3]float64
+	Half   float64
+}
+
+// Normal is Dir turned by +90 degrees.
+func (a Axis) Normal() calib.CardPoint { return calib.CardPoint{X: -a.Dir.Y, Y: a.Dir.X} }
+
+// At returns the axis' point at s mm from the middle.
+func (a Axis) At(s float64) calib.CardPoint {
+	return a.Middle.Add(a.Dir.Scale(s)).Add(a.Normal().Scale(a.Bend[0] + s*(a.Bend[1]+s*a.Bend[2])))
+}
+
+// tangent returns the axis' direction at s, not normalised.
+func (a Axis) tangent(s float64) calib.CardPoint {
+	return a.Dir.Add(a.Normal().Scale(a.Bend[1] + 2*s*a.Bend[2]))
+}
+
+// cutter cuts a photo across a strip's axis.
+type cutter struct {
+	p     *Photo
+	v     *calib.View
+	plane calib.Plane
+	axis  Axis
+	shape pairShape
+	step  float64 // mm between stations
+	width float64 // mm, expected
+	side  float64 // px of metal used beside each edge
+}
+
+// cut is one station's slice and fit.
+type cut struct {
+	s       float64
+	frame   frame
+	perPx   float64
+	fit     pairFit
+	edges   [2]calib.CardPoint
+	width   float64 // mm, across the axis
+	u       float64 // mm
+	dropped string
+}
+
+// Reasons why a station is left out.
+const (
+	dropOutside   = "outside the picture"
+	dropOnCard    = "on the card"
+	dropSaturated = "burnt out"
+	dropNoEdges   = "no clear edges"
+	dropContrast  = "film and metal too alike"
+	dropUneven    = "the edges do not match"
+	dropApart     = "apart from its neighbours"
+)
+
+// cutAt measures the station at s.
+func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
+	k := cut{s: s}
+	mid := c.axis.At(s)
+	back := mid.Sub(c.axis.tangent(s).Scale(0.25))
+	f, perPx, ok := cardFrame(c.v, mid, back, c.plane)
+	if !ok {
+		k.dropped = dropOutside
+		return k
+	}
+	k.frame, k.perPx = f, perPx
+	half := c.width / 2 / perPx
+	n := c.axis.Normal()
+	for _, e := range [2]float64{1, -1} {
+		if l.Contains(mid.Add(n.Scale(e*(c.width/2+0.3*c.side*perPx))), 0) {
+			k.dropped = dropOnCard
+			return k
+		}
+	}
+	sl, ok := gather(c.p.Luma, f, c.step/2/perPx, -half-c.side, half+c.side)
+	if !ok {
+		k.dropped = dropOutside
+		return k
+	}
+	if sl.saturated > 0.05 {
+		k.dropped = dropSaturated
+		return k
+	}
+	fit, ok := fitPair(sl, c.shape, -half, half)
+	if !ok {
+		k.dropped = dropNoEdges
+		return k
+	}
+	k.fit = fit
+	return c.toCard(k)
+}
+
+// toCard carries a fitted station's edges to the strip's plane.
+func (c *cutter) toCard(k cut) cut {
+	var e [2]calib.SpacePoint
+	for i, x := range k.fit.x {
+		q, ok := c.v.Card(k.frame.at(x), c.plane)
+		if !ok {
+			k.dropped = dropOutside
+			return k
+		}
+		e[i] = q
+		k.edges[i] = calib.CardPoint{X: q.X, Y: q.Y}
+	}
+	k.width = acrossWidth(e, c.axis.tangent(k.s), c.plane)
+	w, u := k.fit.width()
+	k.u = u / w * k.width
+	low := math.Abs(k.fit.film - k.fit.metal[0])
+	high := math.Abs(k.fit.film - k.fit.metal[1])
+	if math.Min(low, high) < minContrast || (k.fit.film-k.fit.metal[0])*(k.fit.film-k.fit.metal[1]) < 0 {
+		k.dropped = dropContrast
+	}
+	return k
+}
+
+// acrossWidth is the distance of two edge points in space, at right angles to
+// the strip's direction t on its plane.
+func acrossWidth(e [2]calib.SpacePoint, t calib.CardPoint, pl calib.Plane) float64 {
+	d := [3]float64{e[1].X - e[0].X, e[1].Y - e[0].Y, e[1].Z - e[0].Z}
+	u := [3]float64{t.X, t.Y, pl.SlopeX*t.X + pl.SlopeY*t.Y}
+	uu := u[0]*u[0] + u[1]*u[1] + u[2]*u[2]
+	s := (d[0]*u[0] + d[1]*u[1] + d[2]*u[2]) / uu
+	for i := range 3 {
+		d[i] -= s * u[i]
+	}
+	return math.Sqrt(d[0]*d[0] + d[1]*d[1] + d[2]*d[2])
+}
+
+// colours samples film and metal at the stations: the middle third of the film,
+// and the metal between 0.3 and 1 side widths outside each edge; medians.
+func (c *cutter) colours(cuts []cut) (film rgb, metal [2]rgb, ok bool) {
+	var f, m0, m1 [3][]float64
+	take := func(to *[3][]float64, k cut, x float64) {
+		q := k.frame.at(x)
+		x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y))
+		if x0 < 0 || y0 < 0 || x0 >= c.p.Luma.W || y0 >= c.p.Luma.H {
+			return
+		}
+		r, g, b := c.p.RGB(x0, y0)
+		for i, v := range [3]float64{r, g, b} {
+			to[i] = append(to[i], v/255)
+		}
+	}
+	for _, k := range cuts {
+		if k.perPx == 0 {
+			continue
+		}
+		half := c.width / 2 / k.perPx
+		x0, x1 := -half, half
+		if k.dropped == "" {
+			x0, x1 = k.fit.x[0], k.fit.x[1]
+		}
+		for _, t := range [5]float64{0.3, 0.4, 0.5, 0.6, 0.7} {
+			take(&f, k, x0+t*(x1-x0))
+		}
+		for _, t := range [4]float64{0.4, 0.55, 0.7, 0.85} {
+			take(&m0, k, x0-t*c.side)
+			take(&m1, k, x1+t*c.side)
+		}
+	}
+	if len(f[0]) == 0 || len(m0[0]) == 0 || len(m1[0]) == 0 {
+		return film, metal, false
+	}
+	for i := range 3 {
+		film[i], metal[0][i], metal[1][i] = median(f[i]), median(m0[i]), median(m1[i])
+	}
+	return film, metal, true
+}

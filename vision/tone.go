@@ -1,0 +1,94 @@
+package vision
+
+import "math"
+
+// srgbFromLinear is the transfer function of IEC 61966-2-1: linear light 0..1 to
+// display-referred 0..1. Outside 0..1 it goes on with the end's slope, so that a
+// fit may pass the border without a kink.
+func srgbFromLinear(l float64) float64 {
+	switch {
+	case l <= 0.0031308:
+		return 12.92 * l
+	case l <= 1:
+		return 1.055*math.Pow(l, 1/2.4) - 0.055
+	}
+	return 1 + (l-1)*1.055/2.4
+}
+
+// linearFromSRGB is the inverse of srgbFromLinear.
+func linearFromSRGB(v float64) float64 {
+	switch {
+	case v <= 12.92*0.0031308:
+		return v / 12.92
+	case v <= 1:
+		return math.Pow((v+0.055)/1.055, 2.4)
+	}
+	return 1 + (v-1)*2.4/1.055
+}
+
+// tone is a photo's transfer curve: sRGB followed by an S-shaped curve of
+// strength S, g + 4 S g (1-g) (g - 1/2), which keeps black, middle and white and
+// has slope 1+S at the middle. |S| stays below maxTone, where it is monotone.
+type tone struct{ S float64 }
+
+const maxTone = 0.45
+
+func (t tone) fromLinear(l float64) float64 {
+	g := srgbFromLinear(l)
+	if g < 0 || g > 1 {
+		return g
+	}
+	return g + 4*t.S*g*(1-g)*(g-0.5)
+}
+
+// toLinear inverts fromLinear by Newton's method; the curve is monotone.
+func (t tone) toLinear(v float64) float64 {
+	g := v
+	if v > 0 && v < 1 {
+		for range 20 {
+			f := g + 4*t.S*g*(1-g)*(g-0.5) - v
+			d := 1 + 4*t.S*(-3*g*g+3*g-0.5)
+			step := f / d
+			g -= step
+			if math.Abs(step) < 1e-12 {
+				break
+			}
+		}
+	}
+	return linearFromSRGB(g)
+}
+
+// rgb is a display-referred colour, 0..1 each.
+type rgb [3]float64
+
+// lumaWeights are BT.601's, as JFIF uses them.
+var lumaWeights = rgb{0.299, 0.587, 0.114}
+
+func (c rgb) luma() float64 {
+	return c[0]*lumaWeights[0] + c[1]*lumaWeights[1] + c[2]*lumaWeights[2]
+}
+
+// mixing tells the luma seen where a pixel is partly film and partly metal: the
+// light mixes linearly in each channel, then goes through the tone curve.
+type mixing struct {
+	t           tone
+	film, metal rgb // linear
+}
+
+func newMixing(t tone, film, metal rgb) mixing {
+	m := mixing{t: t}
+	for i := range 3 {
+		m.film[i], m.metal[i] = t.toLinear(film[i]), t.toLinear(metal[i])
+	}
+	return m
+}
+
+// luma returns the display-referred luma 0..1 at film fraction f, which may lie
+// a little outside 0..1.
+func (m mixing) luma(f float64) float64 {
+	y := 0.0
+	for i := range 3 {
+		y += lumaWeights[i] * m.t.fromLinear(f*m.film[i]+(1-f)*m.metal[i])
+	}
+	return y
+}

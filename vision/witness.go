@@ -1,0 +1,133 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// Witness is what the card's printed bars say of this photo.
+type Witness struct {
+	BlurX, BlurY float64 // blur along the card's x and y, standard deviation, px
+	Sharpening   float64 // unsharp mask amount; 0 is none
+	Radius       float64 // its standard deviation, px
+	Tone         float64 // strength of the S-shaped tone curve, see tone
+	Residual     float64 // root mean square of the edge shape's misfit, 1 is black to white
+	Groups       []BarGroup
+	Spread       float64 // mm by which print and photo thicken a bar's black, each edge
+}
+
+// BarGroup is one group of equal bars as measured.
+type BarGroup struct {
+	Name        string
+	Nominal     float64 // pitch, mm
+	Pitch, U    float64 // measured through the view, mm
+	PixelsPitch float64 // px
+}
+
+// along returns the camera's model of an edge whose normal on the card is n.
+// Blur is taken as an elliptic Gaussian with its axes along the card's.
+func (w *Witness) along(n calib.CardPoint) camera1D {
+	l := n.Norm()
+	c, s := n.X/l, n.Y/l
+	return camera1D{
+		S: math.Sqrt(w.BlurX*w.BlurX*c*c + w.BlurY*w.BlurY*s*s),
+		A: w.Sharpening, R: w.Radius, Tone: tone{w.Tone},
+	}
+}
+
+// barSlice is one slice across an isolated bar.
+type barSlice struct {
+	slice
+	vertical bool
+	x0, x1   float64 // where the view expects the edges, px across
+	perPx    float64 // mm per px across
+}
+
+const (
+	barMargin  = 1.25 // mm of white beside an isolated bar that a slice uses
+	barStation = 1.0  // mm along the bar for one slice
+	barEnd     = 0.5  // mm left out at both ends of a bar
+)
+
+// isolatedSlices cuts the isolated bars across, as far as the photo holds them.
+func isolatedSlices(luma *Plane, v *calib.View, l *calib.Layout) []barSlice {
+	var out []barSlice
+	for _, b := range l.Bars {
+		if b.Count != 1 {
+			continue
+		}
+		for a := barEnd; a+barStation <= b.Length-barEnd+1e-9; a += barStation {
+			c := barPoint(b, b.Width/2, a+barStation/2)
+			f, perPx, ok := cardFrame(v, c, barPoint(b, b.Width/2, a), calib.Plane{})
+			if !ok {
+				continue
+			}
+			half, edge := barStation/2/perPx, b.Width/2/perPx
+			s, ok := gather(luma, f, half, -edge-barMargin/perPx, edge+barMargin/perPx)
+			if ok {
+				out = append(out, barSlice{s, b.Vertical, -edge, edge, perPx})
+			}
+		}
+	}
+	return out
+}
+
+// barPoint returns the card point at across and along mm from the bar's corner.
+func barPoint(b calib.Bars, across, along float64) calib.CardPoint {
+	if b.Vertical {
+		return b.Start.Add(calib.CardPoint{X: across, Y: along})
+	}
+	return b.Start.Add(calib.CardPoint{X: along, Y: across})
+}
+
+// cardFrame lays a photo frame at card point c along the card line from back to
+// c, and gives the mm per px across it.
+func cardFrame(v *calib.View, c, back calib.CardPoint, pl calib.Plane) (frame, float64, bool) {
+	o, ok1 := v.Image(pl.At(c))
+	p, ok2 := v.Image(pl.At(back))
+	if !ok1 || !ok2 || o.Sub(p).Norm() < 1e-6 {
+		return frame{}, 0, false
+	}
+	f := newFrame(o, o.Sub(p), false)
+	a, ok1 := v.Card(f.at(-5), pl)
+	b, ok2 := v.Card(f.at(5), pl)
+	if !ok1 || !ok2 {
+		return frame{}, 0, false
+	}
+	t := c.Sub(back)
+	d := calib.CardPoint{X: b.X - a.X, Y: b.Y - a.Y}
+	perPx := math.Abs(d.X*t.Y-d.Y*t.X) / t.Norm() / 10
+	return f, perPx, perPx > 0
+}
+
+// measureBars fits blur, sharpening and tone to the isolated bars' edges and
+// measures the pitch of every group. Edge positions are free in all fits, so ink
+// spread drops out.
+func measureBars(p *Photo, v *calib.View, l *calib.Layout) (*Witness, *Refusal) {
+	slices := isolatedSlices(p.Luma, v, l)
+	saturated := 0
+	for _, s := range slices {
+		if s.saturated > 0.02 {
+			saturated++
+		}
+	}
+	if len(slices) == 0 {
+		return nil, Refuse(CodeFewMarks, "the card's check bars are not in the picture")
+	}
+	if 2*saturated > len(slices) {
+		return nil, Refuse(CodeSaturated, "the card's white is burnt out")
+	}
+	w, ok := fitCamera(slices)
+	if !ok {
+		return nil, Refuse(CodeBlurred, "the card's check bars cannot be measured")
+	}
+	for _, b := range l.Bars {
+		if b.Count > 1 {
+			if g, ok := measurePitch(p.Luma, v, b); ok {
+				w.Groups = append(w.Groups, g)
+			}
+		}
+	}
+	return w, nil
+}
