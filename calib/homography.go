@@ -12,7 +12,7 @@ import (
 var (
 	ErrFewPoints  = errors.New("fewer than 4 points: show more of the card")
 	ErrDegenerate = errors.New("points coincide or lie on one line: show marks of both rows")
-	ErrBadPoint   = errors.New("point is not finite")
+	ErrBadPoint   = errors.New("point is not finite: leave that mark out")
 	ErrHorizon    = errors.New("points lie on both sides of the horizon: check which mark is which")
 )
 

@@ -10,6 +10,10 @@ import (
 // ErrNotConverged reports that a fit found no minimum from its start.
 var ErrNotConverged = errors.New("fit did not converge: check that each point has its own card place")
 
+// mostSteps bounds a fit. A start in the right valley needs about 10 steps; one
+// that needs more is on its way to a camera nobody has.
+const mostSteps = 30
+
 // model is a small dense least-squares problem whose unknown is a state S that
 // is moved by params local parameters, so that a rotation needs no angles.
 type model[S any] struct {
@@ -66,7 +70,7 @@ func (m model[S]) solve(start S) (S, normal, error) {
 		return s, here, ErrNotConverged
 	}
 	damping := 1e-6
-	for range 200 {
+	for range mostSteps {
 		d, gain, ok := here.step(damping)
 		if ok {
 			next := m.move(s, d)

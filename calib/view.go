@@ -138,8 +138,9 @@ func (v *View) With(delta [8]float64) *View {
 }
 
 // Propagate returns f at the view and the standard uncertainty it has from the
-// fit's covariance (JCGM 100, 5.2.2). f must be smooth over the fit's
-// uncertainty; what it makes of a pixel it holds fixed.
+// fit's covariance (JCGM 100, 5.2.2), for a view from FitView. f must be defined
+// and smooth over the fit's uncertainty. The pixels that f maps are taken as
+// exact: their own noise is another term of the budget.
 func (v *View) Propagate(f func(*View) float64) (value, u float64) {
 	values, cov := v.PropagateJoint(func(w *View) []float64 { return []float64{f(w)} })
 	return values[0], math.Sqrt(cov.At(0, 0))

@@ -3,6 +3,7 @@ package calib
 import (
 	"errors"
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -118,8 +119,143 @@ func TestFitViewBadInput(t *testing.T) {
 	if err := fit(card, flipped); !errors.Is(err, ErrMirrored) {
 		t.Errorf("flipped: %v", err)
 	}
+	barrel := phone
+	barrel.K1 = -20
+	if _, err := FitView(card, img, 0.02, photoW, photoH, barrel); !errors.Is(err, ErrFold) {
+		t.Errorf("k1 -20: %v", err)
+	}
+	if err := fit(card, img[:5]); err == nil {
+		t.Error("unequal lengths accepted")
+	}
 	broken[3].Y = math.Inf(-1)
 	if err := fit(card, broken); !errors.Is(err, ErrBadPoint) {
 		t.Errorf("infinite: %v", err)
+	}
+}
+
+// TestCardInvertsImage takes points of raised and sloping planes to pixels by
+// the tests' own camera and back.
+func TestCardInvertsImage(t *testing.T) {
+	cam := pinhole{F: 3004.63, CX: 1999.5, CY: 1499.5, K1: -0.08, Dist: 120, Tilt: rad(20), Toward: 2, Roll: 1}
+	v := cam.view()
+	for _, plane := range []Plane{{}, {Height: 3}, {Height: -2, SlopeX: 0.1, SlopeY: -0.05}} {
+		for _, c := range []CardPoint{{0, 0}, {-2, 36}, {50, -40}, {-60, 10}} {
+			q := plane.At(c)
+			got, ok := v.Card(cam.see(q.X, q.Y, q.Z), plane)
+			if d := math.Hypot(math.Hypot(got.X-q.X, got.Y-q.Y), got.Z-q.Z); !ok || d > 1e-9 {
+				t.Errorf("plane %v: %v comes back as %v", plane, q, got)
+			}
+		}
+	}
+}
+
+// view returns the camera as a view, with its axes as the pose's rows.
+func (c pinhole) view() *View {
+	right, down, fwd := c.axes()
+	e := c.eye()
+	return &View{
+		Camera: Camera{F: c.F, CX: c.CX, CY: c.CY, K1: c.K1},
+		Pose: Pose{R: [3][3]float64{right, down, fwd},
+			T: [3]float64{-dotted(right, e), -dotted(down, e), -dotted(fwd, e)}},
+	}
+}
+
+func TestCardAndImageRefuse(t *testing.T) {
+	v := pinhole{F: 3000, CX: 1999.5, CY: 1499.5, K1: -0.1, Dist: 100}.view()
+	if _, ok := v.Image(SpacePoint{0, 0, 101}); ok {
+		t.Error("a point behind the camera is seen")
+	}
+	if _, ok := v.Image(SpacePoint{500, 0, 0}); ok {
+		t.Error("a point beyond the lens model's fold is seen")
+	}
+	if _, ok := v.Card(PixelPoint{1999.5, 1499.5}, Plane{Height: 101}); ok {
+		t.Error("a plane behind the camera is met")
+	}
+	// The plane z = -1.5 x falls faster than a ray 48 deg off the axis.
+	if _, ok := v.Card(PixelPoint{1999.5 + 3000*1.1, 1499.5}, Plane{SlopeX: -1.5}); ok {
+		t.Error("a plane falling away faster than the ray is met")
+	}
+	if _, _, ok := v.Ray(PixelPoint{1e6, 0}); ok {
+		t.Error("a ray beyond the lens model's fold")
+	}
+}
+
+// TestJacobian compares with central differences of the tests' own camera.
+func TestJacobian(t *testing.T) {
+	cam := pinhole{F: 3004.63, CX: 1999.5, CY: 1499.5, K1: 0.09, Dist: 100, Tilt: rad(30), Toward: 2, Roll: 1}
+	v := cam.view()
+	const h = 1e-4 // mm
+	for _, plane := range []Plane{{}, {Height: 3, SlopeX: 0.2, SlopeY: 0.1}} {
+		for _, c := range []CardPoint{{0, 0}, {-30, 20}, {40, 30}} {
+			j, ok := v.Jacobian(c, plane)
+			if !ok {
+				t.Fatal("refused")
+			}
+			at := func(c CardPoint) PixelPoint { q := plane.At(c); return cam.see(q.X, q.Y, q.Z) }
+			dx := at(c.Add(CardPoint{h, 0})).Sub(at(c.Sub(CardPoint{h, 0}))).Scale(1 / (2 * h))
+			dy := at(c.Add(CardPoint{0, h})).Sub(at(c.Sub(CardPoint{0, h}))).Scale(1 / (2 * h))
+			want := [2][2]float64{{dx.X, dy.X}, {dx.Y, dy.Y}}
+			for r := range 2 {
+				for k := range 2 {
+					if math.Abs(j[r][k]-want[r][k]) > 1e-5 {
+						t.Errorf("at %v: %v, want %v", c, j, want)
+					}
+				}
+			}
+		}
+	}
+	// Level at 100 mm: F / distance in both directions, at the centre.
+	x, y, ok := pinhole{F: 3000, Dist: 100}.view().PixelsPerMM(CardPoint{})
+	if !ok || math.Abs(x-30) > 1e-12 || math.Abs(y-30) > 1e-12 {
+		t.Errorf("scale %g, %g px/mm, want 30", x, y)
+	}
+}
+
+// TestRivalExcess: a bench card at 25 deg leaves no doubt which way it leans. A
+// rider leaning 12 deg along its short side, at 400 mm in a photo of 1000 x 750
+// px, differs from its rival by at most F/d² 9.6 x 3.6 mm x 2 sin(12 deg) =
+// 0.07 px, against a sigma of 0.05.
+func TestRivalExcess(t *testing.T) {
+	fit := func(l *Layout, zoom, dist, tilt, sigma float64) *View {
+		prior := phone
+		prior.F *= zoom
+		w, h := int(photoW*zoom), int(photoH*zoom)
+		cam := pinhole{F: prior.F, CX: float64(w-1) / 2, CY: float64(h-1) / 2, Dist: dist, Tilt: rad(tilt), Toward: math.Pi / 2}
+		card := markCentres(l)
+		v, err := FitView(card, cam.seeAll(card), sigma, w, h, prior)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	if v := fit(Bench(), 1, 150, 25, 0.02); v.RivalExcess < 1e4 {
+		t.Errorf("bench at 25 deg: excess %g", v.RivalExcess)
+	}
+	v := fit(Rider(), 0.25, 400, 12, 0.05)
+	t.Logf("rider at 12 deg: tilt %g, excess %.2f", v.Tilt()*180/math.Pi, v.RivalExcess)
+	if v.RivalExcess < 0 || v.RivalExcess > 9 {
+		t.Errorf("rider at 12 deg from afar: excess %g", v.RivalExcess)
+	}
+}
+
+func BenchmarkFitView(b *testing.B) {
+	card := markCentres(Bench())
+	img := jitter(pinhole{F: 3000, CX: 1999.5, CY: 1499.5, Dist: 150, Tilt: 0.3}.seeAll(card), 0.02, rand.New(rand.NewPCG(3, 3)))
+	for b.Loop() {
+		if _, err := FitView(card, img, 0.02, photoW, photoH, phone); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkPropagate(b *testing.B) {
+	card := markCentres(Bench())
+	img := pinhole{F: 3000, CX: 1999.5, CY: 1499.5, Dist: 150, Tilt: 0.3}.seeAll(card)
+	v, err := FitView(card, img, 0.02, photoW, photoH, phone)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		v.Propagate((*View).Tilt)
 	}
 }
