@@ -3,6 +3,7 @@ package pipeline
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"stripgap/calib"
 	"stripgap/clearance"
@@ -67,8 +68,13 @@ func section(l *calib.Lot) clearance.Section {
 }
 
 // widthProfile hands vision's profile to the clearance package in its own terms.
+// A common term that also acts on the taper is an error of scale, one that does
+// not an offset, which cancels between the ends. What a scale term does to the
+// taper beyond its share of the width (a strip plane pitched along the strip
+// fakes one) goes with the edge noise into TaperU. The bow's uncertainty is left
+// out: a Result does not carry it.
 func widthProfile(p *vision.Profile) clearance.WidthProfile {
-	out := clearance.WidthProfile{Mean: p.Mean, TaperU: p.TaperU}
+	out := clearance.WidthProfile{Mean: p.Mean}
 	out.Bow.X = p.Bow
 	for i, e := range p.Ends {
 		out.Ends[i] = clearance.End{Name: e.Name, Width: e.Width}
@@ -76,12 +82,25 @@ func widthProfile(p *vision.Profile) clearance.WidthProfile {
 	for _, s := range p.Stations {
 		out.Stations = append(out.Stations, clearance.Station{At: s.At, Width: s.Width, U: s.U, Dropped: s.Dropped})
 	}
+	onTaper := map[string]float64{}
+	for _, t := range p.TaperBudget {
+		onTaper[t.Name] = t.U
+	}
+	var taper float64
 	for _, t := range p.Budget {
+		u, acts := onTaper[t.Name]
 		kind := clearance.Own
-		if t.Common {
+		switch {
+		case t.Common && acts:
+			kind = clearance.Scale
+			share := p.Taper / p.Mean * t.U
+			u = math.Sqrt(math.Max(0, u*u-share*share))
+		case t.Common:
 			kind = clearance.Offset
 		}
+		taper = math.Hypot(taper, u)
 		out.Terms = append(out.Terms, clearance.WidthTerm{Name: t.Name, U: t.U, Kind: kind})
 	}
+	out.TaperU = taper
 	return out
 }

@@ -11,6 +11,7 @@ import (
 
 	"stripgap/calib"
 	"stripgap/calib/quantity"
+	"stripgap/clearance"
 	"stripgap/vision"
 )
 
@@ -23,7 +24,9 @@ func wide() *vision.Measurement {
 			{Name: "rear", Card: calib.CardPoint{X: -10, Y: 30}, Width: 1.49}},
 		Stations: []vision.Station{
 			{At: 5, Width: 1.505, U: 0.006}, {At: 0, Dropped: "glare"}, {At: -5, Width: 1.495, U: 0.006}},
-		Budget: []vision.Term{{Name: "edge noise", U: 0.003}, {Name: "height", U: 0.004, Common: true}},
+		Budget: []vision.Term{{Name: "edge noise", U: 0.003}, {Name: "height", U: 0.003, Common: true},
+			{Name: "edge processing", U: 0.0025, Common: true}},
+		TaperBudget: []vision.Term{{Name: "edge noise", U: 0.004}, {Name: "height", U: 0.003 * 0.02 / 1.5, Common: true}},
 	}
 	return &vision.Measurement{
 		Card: &vision.Card{Layout: calib.Rider(), Serial: "ABC", Bearing: "M1"}, Profile: p, PxPerMM: 30,
@@ -137,8 +140,31 @@ func TestReadWithoutLot(t *testing.T) {
 	if r.Outcome != OutcomeRead || r.Clearance != nil || r.Ends[0].Clearance != nil || r.Width.Mean != 1.5 {
 		t.Errorf("%+v", r)
 	}
-	if len(r.Budget) != 2 {
+	if len(r.Budget) != 3 {
 		t.Errorf("budget of the width %+v", r.Budget)
+	}
+}
+
+// TestWidthProfile checks how vision's terms are told apart: the made-up height
+// term acts on the taper exactly as its share of the width, so it is pure scale.
+func TestWidthProfile(t *testing.T) {
+	p := wide().Profile
+	got := widthProfile(p)
+	want := map[string]clearance.Kind{
+		"edge noise": clearance.Own, "height": clearance.Scale, "edge processing": clearance.Offset}
+	for _, term := range got.Terms {
+		if term.Kind != want[term.Name] {
+			t.Errorf("%s is of kind %d, want %d", term.Name, term.Kind, want[term.Name])
+		}
+	}
+	if math.Abs(got.TaperU-0.004) > 1e-12 {
+		t.Errorf("TaperU %v, want the edge noise alone, 0.004", got.TaperU)
+	}
+	// A plane pitched along the strip acts on the taper far beyond that share:
+	// by Pythagoras 0.003 beside 0.004 makes 0.005.
+	p.TaperBudget[1].U = math.Hypot(0.003, 0.003*0.02/1.5)
+	if got := widthProfile(p); math.Abs(got.TaperU-0.005) > 1e-12 {
+		t.Errorf("TaperU %v, want 0.005", got.TaperU)
 	}
 }
 

@@ -1,0 +1,219 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/signal"
+	"runtime"
+	"strconv"
+	"strings"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"stripgap/calib"
+	"stripgap/calib/quantity"
+	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/report"
+	"stripgap/vision"
+)
+
+const readHelp = `read measures the strip in each photo and prints the width and, with a strip
+lot, the oil clearance at the middle and both ends.
+
+A folder stands for its photos (jpg, jpeg, png, webp, heic); its other files, the
+folders in it and the pictures this command wrote are passed over. A photo that
+cannot be read for certain is refused, with the reason and what to do, and the
+others are read all the same.
+
+Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage.`
+
+// readFlags are the flags of the read command as typed.
+type readFlags struct {
+	lotFile, lotName string
+	format           string
+	zone             string
+	height, heightU  float64
+	coverage         float64
+	jobs             int
+	explain          bool
+}
+
+func newReadCommand() *cobra.Command {
+	var f readFlags
+	cmd := &cobra.Command{
+		Use:   "read PHOTO|FOLDER...",
+		Short: "Read strips from photos",
+		Long:  readHelp,
+		Example: `  stripgap read photos --lot lot.toml --pictures out
+  stripgap read main1.jpg --lot lot.toml --format json`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return errors.New("no photo given; name photos or folders")
+			}
+			return nil
+		},
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.lotFile, "lot", "", "TOML `file` of the strip lot; without it only widths are told")
+	flags.StringVar(&f.lotName, "lot-name", "", "`name` of the lot, where the file holds several")
+	flags.StringVar(&f.format, "format", "table", "table, json or csv")
+	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
+	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`; needs --height-u")
+	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm`")
+	flags.Float64Var(&f.coverage, "k", quantity.DefaultK, "coverage factor of the uncertainties shown")
+	flags.IntVar(&f.jobs, "jobs", runtime.GOMAXPROCS(0), "photos read at the same time")
+	flags.BoolVar(&f.explain, "explain", false, "print each reading's uncertainty budget (table only)")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return f.run(cmd, args) }
+	return cmd
+}
+
+// run reads what args name and prints it.
+func (f *readFlags) run(cmd *cobra.Command, args []string) error {
+	reader, err := f.reader(cmd)
+	if err != nil {
+		return err
+	}
+	photos, problems := pipeline.Collect(args)
+	for _, p := range problems {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), p)
+	}
+	entries := f.read(reader, tasks(photos), cmd.ErrOrStderr())
+	results := make([]pipeline.Result, len(entries))
+	failed := len(problems) > 0
+	for i, e := range entries {
+		results[i] = e.Result
+		failed = failed || e.Result.Outcome != pipeline.OutcomeRead
+	}
+	if err := f.print(cmd.OutOrStdout(), results); err != nil {
+		return fmt.Errorf("the results could not be written: %w", err)
+	}
+	if failed {
+		return exitError(exitFailed)
+	}
+	return nil
+}
+
+func tasks(photos []string) []pipeline.Task {
+	tasks := make([]pipeline.Task, len(photos))
+	for i, p := range photos {
+		tasks[i].Photo = p
+	}
+	return tasks
+}
+
+// read runs the batch. The first interrupt lets the photos in hand finish and
+// gives up the rest; the second ends the program as it would any other.
+func (f *readFlags) read(reader *pipeline.Reader, tasks []pipeline.Task, stderr io.Writer) []pipeline.Entry {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop)
+	progress := newProgress(stderr, len(tasks))
+	defer progress.clear()
+	return pipeline.Batch(ctx, len(tasks), f.jobs,
+		func(i int) pipeline.Entry { return reader.Read(tasks[i]) },
+		func(i int) pipeline.Entry { return pipeline.Interrupted(tasks[i]) },
+		func(i int) { progress.step(tasks[i].Photo) })
+}
+
+func (f *readFlags) print(w io.Writer, results []pipeline.Result) error {
+	switch f.format {
+	case "json":
+		return report.JSON(w, results)
+	case "csv":
+		return report.CSV(w, results)
+	default:
+		return report.Table(w, results, report.Options{Coverage: f.coverage, Explain: f.explain})
+	}
+}
+
+// reader checks the flags and makes the reader they ask for.
+func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
+	switch {
+	case f.format != "table" && f.format != "json" && f.format != "csv":
+		return nil, usagef("--format %q: must be table, json or csv", f.format)
+	case f.explain && f.format != "table":
+		return nil, usagef("--explain goes with --format table; json always holds the budget")
+	case f.jobs < 1:
+		return nil, usagef("--jobs %d: must be 1 or more", f.jobs)
+	case !(f.coverage > 0) || math.IsInf(f.coverage, 0):
+		return nil, usagef("--k %v: must be a positive number, usually 2", f.coverage)
+	case f.lotName != "" && f.lotFile == "":
+		return nil, usagef("--lot-name needs --lot")
+	}
+	options, err := f.options(cmd)
+	if err != nil {
+		return nil, err
+	}
+	lot, err := f.lot()
+	if err != nil {
+		return nil, err
+	}
+	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Options: options, Lot: lot, Coverage: f.coverage}, nil
+}
+
+// options are what the flags tell about the photos.
+func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
+	given := cmd.Flags().Changed
+	switch {
+	case given("height") && !given("height-u"):
+		return vision.Options{}, usagef("--height needs --height-u: how sure it is")
+	case math.IsNaN(f.height) || math.IsInf(f.height, 0):
+		return vision.Options{}, usagef("--height %v: must be a number of millimetres", f.height)
+	case given("height-u") && !(f.heightU > 0) || math.IsInf(f.heightU, 0):
+		return vision.Options{}, usagef("--height-u %v: must be a positive number of millimetres", f.heightU)
+	}
+	o := vision.Options{Height: f.height, HeightU: f.heightU}
+	if f.zone != "" {
+		zone, err := parseZone(f.zone)
+		if err != nil {
+			return vision.Options{}, usagef("--zone %q: %w", f.zone, err)
+		}
+		o.Zone = &zone
+	}
+	return o, nil
+}
+
+// parseZone reads x0,y0,x1,y1 in card millimetres.
+func parseZone(s string) (vision.Zone, error) {
+	parts := strings.Split(s, ",")
+	if len(parts) != 4 {
+		return vision.Zone{}, errors.New("must be four numbers, x0,y0,x1,y1")
+	}
+	var v [4]float64
+	for i, p := range parts {
+		x, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
+		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+			return vision.Zone{}, fmt.Errorf("%q is not a number of millimetres", p)
+		}
+		v[i] = x
+	}
+	if v[0] >= v[2] || v[1] >= v[3] {
+		return vision.Zone{}, errors.New("x0 must be less than x1, and y0 less than y1")
+	}
+	return vision.Zone{Min: calib.CardPoint{X: v[0], Y: v[1]}, Max: calib.CardPoint{X: v[2], Y: v[3]}}, nil
+}
+
+// lot reads the strip lot, nil when none is named.
+func (f *readFlags) lot() (*calib.Lot, error) {
+	if f.lotFile == "" {
+		return nil, nil
+	}
+	data, err := os.ReadFile(f.lotFile)
+	if err != nil {
+		return nil, fmt.Errorf("%w; --lot must name a readable TOML file", err)
+	}
+	lots, err := calib.ParseLots(data, f.lotFile)
+	if err != nil {
+		return nil, err
+	}
+	lot, err := calib.FindLot(lots, f.lotName)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w; choose with --lot-name", f.lotFile, err)
+	}
+	return &lot, nil
+}
