@@ -120,9 +120,9 @@ func TestFitViewBadInput(t *testing.T) {
 		t.Errorf("flipped: %v", err)
 	}
 	barrel := phone
-	barrel.K1 = -20
+	barrel.K1 = -200 // folds over at r = 0.04, and the marks reach 0.07
 	if _, err := FitView(card, img, 0.02, photoW, photoH, barrel); !errors.Is(err, ErrFold) {
-		t.Errorf("k1 -20: %v", err)
+		t.Errorf("k1 -200: %v", err)
 	}
 	if err := fit(card, img[:5]); err == nil {
 		t.Error("unequal lengths accepted")
