@@ -36,6 +36,7 @@ type Reading struct {
 	Bow     quantity.Value
 	Ends    [2]EndReading
 	Profile []StationReading
+	Range   Limits // mm, what the strip is made for
 	Flags   []string
 }
 
@@ -84,7 +85,7 @@ func FromProfile(in WidthProfile, lot Section) (Reading, error) {
 			return Reading{}, fmt.Errorf("%s end: %w", e.Name, err)
 		}
 	}
-	r := Reading{Profile: profile(in.Stations, lot)}
+	r := Reading{Profile: profile(in.Stations, lot), Range: Limits{lot.RangeLo, lot.RangeHi}}
 	if r.Budget, err = meanBudget(in, lot, mean); err != nil {
 		return Reading{}, err
 	}
@@ -100,7 +101,7 @@ func FromProfile(in WidthProfile, lot Section) (Reading, error) {
 		r.Ends[i] = EndReading{e.Name, quantity.Value{X: ends[i].Mm, U: endU(in, lot, e, ends[i])}}
 	}
 	for _, c := range []float64{mean.Mm, ends[0].Mm, ends[1].Mm} {
-		if c < lot.RangeLo || c > lot.RangeHi {
+		if !r.Range.Contains(c) {
 			r.Flags = []string{FlagOutOfRange}
 		}
 	}
