@@ -31,6 +31,21 @@ func TestHomographyPublishedValue(t *testing.T) {
 	}
 }
 
+// TestExactHomography gets the published value by the closed form of four points.
+func TestExactHomography(t *testing.T) {
+	h, ok := exactHomography([4]CardPoint(publishedCard), [4]PixelPoint(publishedImg))
+	p, seen := h.Image(CardPoint{42.8, 26.99})
+	if !ok || !seen || p.Sub(PixelPoint{1011.12989, 723.04778}).Norm() > 1e-5 {
+		t.Errorf("got %v, %v, %v", p, ok, seen)
+	}
+	if _, ok := exactHomography([4]CardPoint(publishedCard), [4]PixelPoint{{0, 0}, {1, 0}, {2, 0}, {1, 1}}); ok {
+		t.Error("three pixels on a line accepted")
+	}
+	if _, ok := exactHomography([4]CardPoint(publishedCard), [4]PixelPoint{{0, 0}, {9, 0}, {0, 9}, {9, 9}}); ok {
+		t.Error("bow tie accepted")
+	}
+}
+
 func TestHomographyInverseRoundTrip(t *testing.T) {
 	h, err := FitHomography(publishedCard, publishedImg)
 	if err != nil {

@@ -30,7 +30,7 @@ func TestRotationValues(t *testing.T) {
 	}
 }
 
-// TestPoseFromHomographyExact builds the homography of a known pose by hand.
+// TestPoseFromHomographyExact recovers the axes of the tests' own camera.
 func TestPoseFromHomographyExact(t *testing.T) {
 	cam := pinhole{F: 3000, CX: 1999.5, CY: 1499.5, Dist: 150, Tilt: rad(35), Toward: 2, Roll: 1}
 	card := markCentres(Bench())

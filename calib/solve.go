@@ -85,7 +85,9 @@ func (m model[S]) solve(start S) (S, normal, error) {
 				}
 				continue
 			}
-			if gain <= 1e-9*here.sum+1e-14 { // only rounding is left
+			// A step that promises so little and fails has met rounding; heavy
+			// damping promises little anywhere and proves nothing.
+			if damping == 0 && gain <= 1e-9*here.sum || damping <= 1e-6 && gain <= 1e-14*(1+here.sum) {
 				return s, here, nil
 			}
 		}

@@ -13,7 +13,7 @@ type View struct {
 	// Cov is the 8 x 8 covariance of the fit: rotation vector in camera axes,
 	// applied from the left about the card's centre (rad), T (mm), ln F, K1. It
 	// counts the marks' noise and the priors, and takes the principal point as
-	// known.
+	// known: one that is off shows in RMS and ChiSquare, not in Cov.
 	Cov       *mat.SymDense
 	RMS       float64      // root mean square of the residuals' lengths, px
 	Residuals []PixelPoint // measured minus fitted, in the order of the points
