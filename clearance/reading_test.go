@@ -128,6 +128,38 @@ func TestUncertaintyByMonteCarlo(t *testing.T) {
 	}
 }
 
+// Each kind of error alone, against the model's own response to one standard
+// uncertainty of it, so that a small term cannot hide behind the large ones. What
+// is left without any is the edge shape.
+func TestEndUncertaintyTermByTerm(t *testing.T) {
+	bare, s := strip()
+	bare.Terms, bare.TaperU, s.Area.U = nil, 0, 1e-12
+	room, oven := 20.0, 71.0 // 50 K above room, so 1 % of area either way
+	s.Temperature = &room
+	shape := read(t, bare, s)
+	area := s.Area.X
+	for name, c := range map[string]struct {
+		change func(*WidthProfile, *Section)
+		moved  func(w, k float64) float64 // the gap at width w, k standard uncertainties off
+	}{
+		"own":    {func(p *WidthProfile, _ *Section) { p.Terms = []WidthTerm{{"x", 0.01, Own, 0}} }, func(w, k float64) float64 { return mid(t, w+0.01*k, area) }},
+		"offset": {func(p *WidthProfile, _ *Section) { p.Terms = []WidthTerm{{"x", 0.01, Offset, 0}} }, func(w, k float64) float64 { return mid(t, w+0.01*k, area) }},
+		"scale":  {func(p *WidthProfile, _ *Section) { p.Terms = []WidthTerm{{"x", 0.015, Scale, 0}} }, func(w, k float64) float64 { return mid(t, w*(1+0.01*k), area) }},
+		"taper":  {func(p *WidthProfile, _ *Section) { p.TaperU = 0.02 }, func(w, k float64) float64 { return mid(t, w+0.01*k, area) }},
+		"area":   {func(_ *WidthProfile, s *Section) { s.Area.U = 0.01 * area }, func(w, k float64) float64 { return mid(t, w, area*(1+0.01*k)) }},
+		"heat":   {func(_ *WidthProfile, s *Section) { s.Temperature = &oven }, func(w, k float64) float64 { return mid(t, w, area*(1+0.01*k/math.Sqrt(3))) }},
+	} {
+		p, section := bare, s
+		c.change(&p, &section)
+		r := read(t, p, section)
+		for i, e := range p.Ends {
+			u, u0 := r.Ends[i].Clearance.U, shape.Ends[i].Clearance.U
+			want := (c.moved(e.Width, -1) - c.moved(e.Width, 1)) / 2
+			near(t, name+" at the "+e.Name, math.Sqrt(u*u-u0*u0)/math.Abs(want), 1, 1e-3)
+		}
+	}
+}
+
 type spread struct{ n, sum, square float64 }
 
 func (s *spread) add(x float64) { s.n++; s.sum += x; s.square += x * x }
@@ -166,14 +198,16 @@ func TestRelativeTaper(t *testing.T) {
 	r := read(t, p, s)
 	near(t, "against the clearance's", got.X, -r.Taper.X/r.Clearance.X, 0.02*math.Abs(got.X))
 
-	p.Ends[0].Width, p.Ends[1].Width = 1.35, 1.65
+	// Terms chosen so that the shift of the mean counts as much as the taper's own.
+	p.Ends[0].Width, p.Ends[1].Width, p.TaperU = 1.35, 1.65, 0.006
+	p.Terms[0].U, p.Terms[1].U = 0.020, 0.015
 	if got, err = p.RelativeTaper(); err != nil {
 		t.Fatal(err)
 	}
 	rnd := rand.New(rand.NewPCG(8, 9))
 	var rel, abs spread
 	for range 60000 {
-		own, offset, scale := 0.002*rnd.NormFloat64(), 0.004*rnd.NormFloat64(), 1+0.005*rnd.NormFloat64()
+		own, offset, scale := 0.020*rnd.NormFloat64(), 0.015*rnd.NormFloat64(), 1+0.005*rnd.NormFloat64()
 		width := (-0.3 + 0.006*rnd.NormFloat64()) * scale
 		rel.add(width / (1.5*scale + own + offset))
 		abs.add(width)
