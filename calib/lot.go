@@ -30,6 +30,10 @@ func AreaFromDiameter(d quantity.Value) quantity.Value {
 	return quantity.Value{X: math.Pi * d.X * d.X / 4, U: math.Pi * d.X * d.U / 2}
 }
 
+// maxStrand bounds a strand's diameter in mm. The largest strips measure about
+// half a millimetre (common practice, no source), so more is a slip of the unit.
+const maxStrand = 5.0
+
 // maxLotFile bounds a lot file in bytes; a lot takes about 200.
 const maxLotFile = 1 << 20
 
@@ -136,10 +140,21 @@ func (e lotEntry) lot() (lot Lot, key string, err error) {
 	if lot.RangeHi <= lot.RangeLo {
 		return Lot{}, "range_hi", fmt.Errorf("%s is not above range_lo %s", e.RangeHi, e.RangeLo)
 	}
-	if d := 2 * math.Sqrt(lot.SectionArea.X/math.Pi); lot.RangeHi >= d {
+	d := 2 * math.Sqrt(lot.SectionArea.X/math.Pi)
+	if !(d <= maxStrand) {
+		return Lot{}, e.sectionKey(), fmt.Errorf("a strand %.4g mm thick is none; check the figure and its unit", d)
+	}
+	if lot.RangeHi >= d {
 		return Lot{}, "range_hi", fmt.Errorf("%s, but the strand is only %.3f mm thick and would not be crushed", e.RangeHi, d)
 	}
 	return lot, "", nil
+}
+
+func (e lotEntry) sectionKey() string {
+	if e.Diameter != "" {
+		return "diameter"
+	}
+	return "section_area"
 }
 
 // area returns the section area from whichever of both pairs of keys is given.
@@ -232,7 +247,7 @@ func lotPlaces(data []byte, file string) (placeIndex, error) {
 		}
 		k, start := lotKey{lot, string(key.Node().Data)}, p.Shape(key.Node().Raw).Start
 		switch {
-		case e.Kind == unstable.ArrayTable:
+		case e.Kind == unstable.ArrayTable || e.Kind == unstable.Table: // [lot] is one lot
 			lot++
 			k = lotKey{lot, ""}
 		case e.Kind != unstable.KeyValue:

@@ -62,6 +62,9 @@ func TestParseLotsRefuses(t *testing.T) {
 		{"no unit", `"0.300 mm"`, `"0.300"`, `lots.toml:5:1: lot "round": diameter: length "0.300": no unit`},
 		{"area unit on a length", `"0.300 mm"`, `"0.300 mm2"`, `lots.toml:5:1: lot "round": diameter: length "0.300 mm2": unknown unit`},
 		{"negative", `"0.300 mm"`, `"-0.300 mm"`, "lots.toml:5:1"},
+		{"inches for millimetres", `"0.300 mm"`, `"0.300 in"`, `lots.toml:5:1: lot "round": diameter: a strand 7.62 mm thick is none`},
+		{"beyond float64's square", `"0.300 mm"`, `"1` + strings.Repeat("0", 200) + ` mm"`, "lots.toml:5:1"},
+		{"thick section", `"0.1 mm2"`, `"100 mm2"`, `lots.toml:12:1: lot "by area": section_area: a strand`},
 		{"zero uncertainty", `"2 um"`, `"0 um"`, `lots.toml:6:1: lot "round": diameter_u: "0 um" is not positive`},
 		{"no uncertainty", `diameter_u = "2 um"`, ``, `lots.toml:2:3: lot "round": diameter_u: missing`},
 		{"uncertainty above value", `"2 um"`, `"2 mm"`, "lots.toml:6:1"},
@@ -82,6 +85,9 @@ func TestParseLotsRefuses(t *testing.T) {
 		} else if !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: error %q, want one line with %q", c.name, err, c.want)
 		}
+	}
+	if _, err := ParseLots([]byte("[lot]\nname = 'one'\n"), "lots.toml"); err == nil || !strings.HasPrefix(err.Error(), "lots.toml:1:2: ") {
+		t.Errorf("single table: %v", err)
 	}
 	for _, text := range []string{"", "# nothing\n", strings.Repeat("#\n", maxLotFile)} {
 		if _, err := ParseLots([]byte(text), "lots.toml"); err == nil {
@@ -116,7 +122,7 @@ func FuzzParseLots(f *testing.F) {
 		lots, err := ParseLots(data, "f")
 		for _, l := range lots {
 			a := l.SectionArea
-			if err != nil || l.Name == "" || !(0 < a.U && a.U < a.X) || !(0 < l.RangeLo && l.RangeLo < l.RangeHi) || math.IsInf(a.X, 0) {
+			if err != nil || l.Name == "" || !(0 < a.U && a.U < a.X) || !(0 < l.RangeLo && l.RangeLo < l.RangeHi) || a.X > 20 {
 				t.Fatalf("accepted %+v with error %v", l, err)
 			}
 		}
