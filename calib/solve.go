@@ -85,10 +85,14 @@ func (m model[S]) solve(start S) (S, normal, error) {
 				}
 				continue
 			}
-			// A step that promises so little and fails has met rounding; heavy
-			// damping promises little anywhere and proves nothing.
-			if damping == 0 && gain <= 1e-9*here.sum || damping <= 1e-6 && gain <= 1e-14*(1+here.sum) {
-				return s, here, nil
+			// A step that promises so little and fails has met rounding, but
+			// only without damping, which makes any step promise little.
+			if damping <= 1e-6 && gain <= 1e-9*here.sum+1e-14 {
+				if damping == 0 {
+					return s, here, nil
+				}
+				damping = 0
+				continue
 			}
 		}
 		if damping = math.Max(100*damping, 1e-6); damping > 1e12 {
