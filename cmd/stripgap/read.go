@@ -17,6 +17,7 @@ import (
 
 	"stripgap/calib"
 	"stripgap/calib/quantity"
+	"stripgap/clearance"
 	"stripgap/cmd/internal/pipeline"
 	"stripgap/cmd/internal/report"
 	"stripgap/vision"
@@ -30,7 +31,8 @@ folders in it and the pictures this command wrote are passed over. A photo that
 cannot be read for certain is refused, with the reason and what to do, and the
 others are read all the same.
 
-Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage.`
+Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
+3 (only with --strict) something lies outside its limits.`
 
 // readFlags are the flags of the read command as typed.
 type readFlags struct {
@@ -40,7 +42,9 @@ type readFlags struct {
 	height, heightU  float64
 	coverage         float64
 	jobs             int
-	explain          bool
+	explain, strict  bool
+
+	limitsNew, limitsService string
 }
 
 func newReadCommand() *cobra.Command {
@@ -65,6 +69,9 @@ func newReadCommand() *cobra.Command {
 	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
 	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`; needs --height-u")
 	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm`")
+	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
+	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
+	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
 	flags.Float64Var(&f.coverage, "k", quantity.DefaultK, "coverage factor of the uncertainties shown")
 	flags.IntVar(&f.jobs, "jobs", runtime.GOMAXPROCS(0), "photos read at the same time")
 	flags.BoolVar(&f.explain, "explain", false, "print each reading's uncertainty budget (table only)")
@@ -84,15 +91,19 @@ func (f *readFlags) run(cmd *cobra.Command, args []string) error {
 	}
 	entries := f.read(reader, tasks(photos), cmd.ErrOrStderr())
 	results := make([]pipeline.Result, len(entries))
-	failed := len(problems) > 0
+	failed, outside := len(problems) > 0, false
 	for i, e := range entries {
 		results[i] = e.Result
 		failed = failed || e.Result.Outcome != pipeline.OutcomeRead
+		outside = outside || e.Result.Outside()
 	}
 	if err := f.print(cmd.OutOrStdout(), results); err != nil {
 		return fmt.Errorf("the results could not be written: %w", err)
 	}
-	if failed {
+	switch {
+	case f.strict && outside:
+		return exitError(exitOutside)
+	case failed:
 		return exitError(exitFailed)
 	}
 	return nil
@@ -144,16 +155,40 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 		return nil, usagef("--k %v: must be a positive number, usually 2", f.coverage)
 	case f.lotName != "" && f.lotFile == "":
 		return nil, usagef("--lot-name needs --lot")
+	case f.limitsNew+f.limitsService != "" && f.lotFile == "":
+		return nil, usagef("limits need --lot: without a strip lot there is no clearance to judge")
+	case f.strict && f.limitsNew+f.limitsService == "":
+		return nil, usagef("--strict needs --limits-new or --limits-service")
 	}
 	options, err := f.options(cmd)
 	if err != nil {
+		return nil, err
+	}
+	var limits pipeline.Limits
+	if limits.New, err = parseLimits("--limits-new", f.limitsNew); err != nil {
+		return nil, err
+	}
+	if limits.Service, err = parseLimits("--limits-service", f.limitsService); err != nil {
 		return nil, err
 	}
 	lot, err := f.lot()
 	if err != nil {
 		return nil, err
 	}
-	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Options: options, Lot: lot, Coverage: f.coverage}, nil
+	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure,
+		Options: options, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
+}
+
+// parseLimits reads one pair of limits, nil when it is not given.
+func parseLimits(flag, s string) (*clearance.Limits, error) {
+	if s == "" {
+		return nil, nil
+	}
+	l, err := clearance.ParseLimits(s)
+	if err != nil {
+		return nil, usagef("%s: %w", flag, err)
+	}
+	return &l, nil
 }
 
 // options are what the flags tell about the photos.

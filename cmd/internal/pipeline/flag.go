@@ -1,11 +1,17 @@
 package pipeline
 
-import "stripgap/clearance"
+import (
+	"fmt"
+
+	"stripgap/calib/quantity"
+	"stripgap/clearance"
+)
 
 // Flags that the pipeline sets beside those of vision. The names are stable.
 const (
 	FlagPrintUnchecked  = "print-unchecked"
 	FlagOutOfStripRange = clearance.FlagOutOfRange
+	FlagTaper           = clearance.FlagTaper
 )
 
 // flagTexts says what a flag means and what to do about it, in one sentence for
@@ -14,7 +20,9 @@ var flagTexts = map[string]string{
 	FlagPrintUnchecked: "print-unchecked: the card's print scale was never checked, which adds 0.5 %; " +
 		"measure the sheet's two long check bars with callipers.",
 	FlagOutOfStripRange: "out-of-strip-range: the clearance lies outside what this strip is made for; " +
-		"use a strip whose range covers it.",
+		"it is not judged; use a strip whose range covers it.",
+	FlagTaper: fmt.Sprintf("taper: the ends differ by more than %.4f mm (%.4f in) and by more than is uncertain; "+
+		"measure again with a new strip.", clearance.TaperLimit, clearance.TaperLimit/quantity.Inch.MM()),
 }
 
 // FlagText returns the sentence that explains a flag, and whether there is one.

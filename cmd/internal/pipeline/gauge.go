@@ -35,7 +35,7 @@ func (r *Reader) gauge(out *Result, m *vision.Measurement) error {
 		return fmt.Errorf("clearance of lot %q: %w", r.Lot.Name, err)
 	}
 	r.clearance(out, reading)
-	return nil
+	return r.judge(out, reading)
 }
 
 // clearance copies a reading of the clearance into the result.

@@ -21,7 +21,8 @@ type Reader struct {
 
 	Options  vision.Options
 	Lot      *calib.Lot // nil: width and relative taper only
-	Coverage float64    // k > 0, the coverage factor of expanded uncertainties
+	Limits   Limits
+	Coverage float64 // k > 0, the coverage factor of expanded uncertainties
 }
 
 // Task is one photo to read, and the file its picture goes to; "" for none.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -223,5 +224,63 @@ func TestPicture(t *testing.T) {
 	}
 	if _, err := os.Stat("out/m2-read.jpg"); err == nil {
 		t.Error("a failed picture left a file")
+	}
+}
+
+func TestVerdict(t *testing.T) {
+	limits := func(s string) *clearance.Limits {
+		l, err := clearance.ParseLimits(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return &l
+	}
+	// The made-up strip reads about 0.0472 mm with U about 0.0014 mm.
+	reader := readerOf(wide(), nil)
+	reader.Limits = Limits{New: limits("0.020..0.040mm"), Service: limits("..0.0035in")}
+	r := reader.Read(Task{Photo: "m1.jpg"}).Result
+	if r.Verdict == nil || r.Verdict.New.Verdict != "outside" || r.Verdict.Service.Verdict != "inside" {
+		t.Fatalf("%+v", r.Verdict)
+	}
+	// 0.0035 in is 0.0889 mm exactly.
+	if !r.Outside() || r.Verdict.Service.Lo != nil || math.Abs(*r.Verdict.Service.Hi-0.0889) > 1e-15 {
+		t.Errorf("%+v", r.Verdict.Service)
+	}
+	if j := r.Verdict.New; j.Conformity > 1e-6 || math.Abs(*j.Hi-*j.AcceptHi-r.Clearance.Expanded) > 1e-12 {
+		t.Errorf("%+v, guard band should be U %v", j, r.Clearance.Expanded)
+	}
+	reader.Limits = Limits{New: limits("0.020..0.0475mm")}
+	r = reader.Read(Task{Photo: "m1.jpg"}).Result
+	if r.Verdict.New.Verdict != "cannot tell" || r.Outside() || r.Verdict.Service != nil {
+		t.Errorf("%+v", r.Verdict)
+	}
+	// Outside the strip's own range nothing is judged.
+	reader.Lot.RangeHi = 0.045
+	r = reader.Read(Task{Photo: "m1.jpg"}).Result
+	if r.Verdict != nil || !slices.Contains(r.Flags, FlagOutOfStripRange) || r.Outcome != OutcomeRead {
+		t.Errorf("%+v %q", r.Verdict, r.Flags)
+	}
+}
+
+func TestTaperFlag(t *testing.T) {
+	m := wide() // 1.2 and 1.8 mm at the ends: by A/w 0.0589 and 0.0393 mm, more than 0.0127 apart
+	m.Profile.Taper, m.Profile.Ends[0].Width, m.Profile.Ends[1].Width = 0.6, 1.8, 1.2
+	if r := readerOf(m, nil).Read(Task{Photo: "m1.jpg"}).Result; !slices.Contains(r.Flags, FlagTaper) {
+		t.Errorf("flags %q", r.Flags)
+	}
+	if r := readerOf(wide(), nil).Read(Task{Photo: "m1.jpg"}).Result; slices.Contains(r.Flags, FlagTaper) {
+		t.Errorf("a small taper is flagged: %q", r.Flags)
+	}
+}
+
+// TestFlagTexts checks that every flag set here is explained.
+func TestFlagTexts(t *testing.T) {
+	for _, f := range []string{FlagPrintUnchecked, FlagOutOfStripRange, FlagTaper} {
+		if text, ok := FlagText(f); !ok || !strings.HasPrefix(text, f+": ") {
+			t.Errorf("%s: %q", f, text)
+		}
+	}
+	if _, ok := FlagText("no-such-flag"); ok {
+		t.Error("explained a flag that is not there")
 	}
 }

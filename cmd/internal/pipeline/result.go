@@ -1,5 +1,7 @@
 package pipeline
 
+import "stripgap/clearance"
+
 // Schema is the version of the JSON contract. It goes up when a field changes
 // its meaning or goes away, not when one is added.
 const Schema = 1
@@ -32,6 +34,7 @@ type Result struct {
 	Profile   []Station  `json:"profile,omitempty"`
 	Budget    []Term     `json:"budget,omitempty"` // of the clearance, else of the width
 	Checks    []Check    `json:"checks,omitempty"`
+	Verdict   *Verdict   `json:"verdict,omitempty"` // absent without limits or outside the strip's range
 	Flags     []string   `json:"flags,omitempty"`
 }
 
@@ -104,4 +107,35 @@ type Check struct {
 	Value float64 `json:"value"`
 	Limit float64 `json:"limit"`
 	Unit  string  `json:"unit,omitempty"`
+}
+
+// Verdict judges the mean clearance against the limits that were given.
+type Verdict struct {
+	New     *Judgement `json:"new,omitempty"`
+	Service *Judgement `json:"service,omitempty"`
+}
+
+// Judgement is "inside", "outside" or "cannot tell", with the probability that
+// the true clearance lies within the limits. Accept are the limits drawn in by
+// the guard band. A side without a limit is absent.
+type Judgement struct {
+	Verdict    string   `json:"verdict"`
+	Conformity float64  `json:"conformity"`
+	Lo         *float64 `json:"lo_mm,omitempty"`
+	Hi         *float64 `json:"hi_mm,omitempty"`
+	AcceptLo   *float64 `json:"accept_lo_mm,omitempty"`
+	AcceptHi   *float64 `json:"accept_hi_mm,omitempty"`
+}
+
+// Outside reports whether the reading lies outside any limits it was judged by.
+func (r *Result) Outside() bool {
+	if r.Verdict == nil {
+		return false
+	}
+	for _, j := range []*Judgement{r.Verdict.New, r.Verdict.Service} {
+		if j != nil && j.Verdict == string(clearance.Outside) {
+			return true
+		}
+	}
+	return false
 }

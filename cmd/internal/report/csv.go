@@ -46,6 +46,10 @@ var columns = []column{
 	{"taper_mm", number(gapOf, func(c pipeline.Clearance) float64 { return c.Taper })},
 	{"taper_U_mm", number(gapOf, func(c pipeline.Clearance) float64 { return c.TaperExpanded })},
 	{"bow_mm", number(gapOf, func(c pipeline.Clearance) float64 { return c.Bow })},
+	{"verdict_new", text(newOf, func(j pipeline.Judgement) string { return j.Verdict })},
+	{"conformity_new", number(newOf, func(j pipeline.Judgement) float64 { return j.Conformity })},
+	{"verdict_service", text(serviceOf, func(j pipeline.Judgement) string { return j.Verdict })},
+	{"conformity_service", number(serviceOf, func(j pipeline.Judgement) float64 { return j.Conformity })},
 	{"flags", func(r pipeline.Result) string { return strings.Join(r.Flags, " ") }},
 }
 
@@ -76,6 +80,20 @@ func refusalOf(r pipeline.Result) *pipeline.Refusal { return r.Refusal }
 func cardOf(r pipeline.Result) *pipeline.Card       { return r.Card }
 func widthOf(r pipeline.Result) *pipeline.Width     { return r.Width }
 func gapOf(r pipeline.Result) *pipeline.Clearance   { return r.Clearance }
+
+func newOf(r pipeline.Result) *pipeline.Judgement {
+	if r.Verdict == nil {
+		return nil
+	}
+	return r.Verdict.New
+}
+
+func serviceOf(r pipeline.Result) *pipeline.Judgement {
+	if r.Verdict == nil {
+		return nil
+	}
+	return r.Verdict.Service
+}
 
 func endOf(i int) func(pipeline.Result) *pipeline.End {
 	return func(r pipeline.Result) *pipeline.End {

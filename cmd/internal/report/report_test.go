@@ -72,6 +72,11 @@ func tableText(t *testing.T, results []pipeline.Result, o Options) string {
 
 func TestTable(t *testing.T) {
 	golden(t, "clearance.txt", tableText(t, readings(), Options{Coverage: 2, Explain: true}))
+	judged := readings()[:1]
+	judged[0].Verdict = &pipeline.Verdict{
+		New:     &pipeline.Judgement{Verdict: "cannot tell", Conformity: 0.634},
+		Service: &pipeline.Judgement{Verdict: "inside", Conformity: 0.9999}}
+	golden(t, "verdict.txt", tableText(t, judged, Options{Coverage: 2}))
 	widths := readings()
 	for i := range widths {
 		widths[i].Clearance = nil

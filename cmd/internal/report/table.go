@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"unicode"
@@ -50,14 +51,13 @@ type table struct {
 
 func (t *table) printf(format string, args ...any) { fmt.Fprintf(&t.out, format, args...) }
 
+func (t *table) withVerdict() bool {
+	return slices.ContainsFunc(t.read, func(r pipeline.Result) bool { return r.Verdict != nil })
+}
+
 // withClearance reports whether any reading knows its clearance.
 func (t *table) withClearance() bool {
-	for _, r := range t.read {
-		if r.Clearance != nil {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(t.read, func(r pipeline.Result) bool { return r.Clearance != nil })
 }
 
 // rows prints the readings.
@@ -70,6 +70,12 @@ func (t *table) rows() {
 	if t.withClearance() {
 		heads = []string{"PHOTO", "BEARING", "WIDTH mm", "CLEARANCE mm", "thou", "ENDS mm", "TAPER mm", "thou", "NOTES"}
 		row = t.clearanceRow
+	}
+	if t.withVerdict() {
+		heads[len(heads)-1] = "VERDICT"
+		heads = append(heads, "NOTES")
+		plain := row
+		row = func(r pipeline.Result) []string { return append(plain(r), verdict(r)) }
 	}
 	lines := [][]string{heads}
 	for _, r := range t.read {
@@ -183,6 +189,28 @@ func rowNotes(r pipeline.Result) string {
 		}
 	}
 	return strings.Join(notes, ", ")
+}
+
+// verdict prints what each pair of limits says. Where it cannot be told, the
+// probability of conforming says how near it is.
+func verdict(r pipeline.Result) string {
+	if r.Verdict == nil {
+		return "-"
+	}
+	var words []string
+	add := func(kind string, j *pipeline.Judgement) {
+		if j == nil {
+			return
+		}
+		word := kind + " " + j.Verdict
+		if j.Verdict == string(clearance.CannotTell) {
+			word += fmt.Sprintf(" (%.0f %% likely inside)", 100*j.Conformity)
+		}
+		words = append(words, word)
+	}
+	add("new", r.Verdict.New)
+	add("service", r.Verdict.Service)
+	return strings.Join(words, ", ")
 }
 
 func bearing(r pipeline.Result) string {

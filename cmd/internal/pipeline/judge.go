@@ -1,0 +1,70 @@
+package pipeline
+
+import (
+	"errors"
+	"math"
+
+	"stripgap/calib/quantity"
+	"stripgap/clearance"
+)
+
+// Limits are what a clearance is judged by; nil where the maker's limits of that
+// kind were not given.
+type Limits struct {
+	New     *clearance.Limits // for new or reconditioned parts
+	Service *clearance.Limits // for parts that have run
+}
+
+// judge adds the verdicts and flags a taper that stands out. A reading outside
+// its strip's own range gets no verdict; its flag says why.
+func (r *Reader) judge(out *Result, reading clearance.Reading) error {
+	coverage, err := quantity.FixedK(r.Coverage)
+	if err != nil {
+		return err
+	}
+	taper, err := reading.TaperStandsOut(clearance.TaperLimit, coverage)
+	if err != nil {
+		return err
+	}
+	if taper {
+		out.addFlag(FlagTaper)
+	}
+	newParts, err := judgement(reading, r.Limits.New, coverage)
+	if err != nil {
+		return err
+	}
+	service, err := judgement(reading, r.Limits.Service, coverage)
+	if err != nil {
+		return err
+	}
+	if newParts != nil || service != nil {
+		out.Verdict = &Verdict{newParts, service}
+	}
+	return nil
+}
+
+// judgement decides on one pair of limits; nil when there is nothing to decide.
+func judgement(reading clearance.Reading, l *clearance.Limits, c quantity.Coverage) (*Judgement, error) {
+	if l == nil {
+		return nil, nil
+	}
+	d, err := reading.Judge(*l, c)
+	if errors.Is(err, clearance.ErrOutOfRange) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &Judgement{
+		Verdict: string(d.Verdict), Conformity: d.Conformity,
+		Lo: side(l.Lo), Hi: side(l.Hi), AcceptLo: side(d.Accept.Lo), AcceptHi: side(d.Accept.Hi),
+	}, nil
+}
+
+// side is a limit, or nil where there is none on that side.
+func side(x float64) *float64 {
+	if math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
