@@ -1,0 +1,60 @@
+package vision
+
+import (
+	"fmt"
+	"image/color"
+
+	"stripgap/calib"
+)
+
+// hasLegend reports whether anything drawn needs explaining.
+func (o *Overlay) hasLegend() bool {
+	return len(o.Marks) > 0 || len(o.Stations) > 0 || len(o.Edges[0])+len(o.Edges[1]) > 0
+}
+
+// drawLegend names the signs that occur, in one row about y.
+func (o *Overlay) drawLegend(c *canvas, y float64) {
+	row := &legend{c: c, at: calib.PixelPoint{X: 40, Y: y}}
+	used, dropped := 0, 0
+	for _, s := range o.Stations {
+		if s.Dropped {
+			dropped++
+		} else {
+			used++
+		}
+	}
+	if n := len(o.Marks); n > 0 {
+		row.entry(fmt.Sprintf("mark (%d)", n), func(p calib.PixelPoint) { c.ring(inkWhite, 3, p, 11) })
+	}
+	if len(o.Bars) > 0 {
+		row.entry("check bar", func(p calib.PixelPoint) { row.dash(inkYellow, p) })
+	}
+	if len(o.Edges[0])+len(o.Edges[1]) > 0 {
+		row.entry("strip edge", func(p calib.PixelPoint) { row.dash(inkCyan, p) })
+	}
+	if used > 0 {
+		row.entry(fmt.Sprintf("station used (%d)", used), func(p calib.PixelPoint) {
+			c.cased(inkCyan, 2, p.Sub(calib.PixelPoint{Y: 12}), p.Add(calib.PixelPoint{Y: 12}))
+		})
+	}
+	if dropped > 0 {
+		row.entry(fmt.Sprintf("station dropped (%d)", dropped), func(p calib.PixelPoint) { c.cross(inkRed, p, 9) })
+	}
+}
+
+// legend writes entries from left to right.
+type legend struct {
+	c  *canvas
+	at calib.PixelPoint
+}
+
+func (l *legend) entry(text string, sign func(at calib.PixelPoint)) {
+	f := fontKey{labelSize - 2, false}
+	sign(l.at)
+	l.c.text(inkBlack, f, l.at.Add(calib.PixelPoint{X: 30}), anchorLeft, text)
+	l.at.X += 30 + l.c.measure(f, text) + 62
+}
+
+func (l *legend) dash(ink color.Color, at calib.PixelPoint) {
+	l.c.cased(ink, 3, at.Sub(calib.PixelPoint{X: 16}), at.Add(calib.PixelPoint{X: 16}))
+}

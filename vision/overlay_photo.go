@@ -1,0 +1,240 @@
+package vision
+
+import (
+	"image"
+	"image/color"
+	"math"
+	"strings"
+
+	"github.com/disintegration/imaging"
+
+	"stripgap/calib"
+)
+
+// pictureView is the part of a photo a picture shows, and where on the canvas.
+type pictureView struct {
+	crop   image.Rectangle // of the photo
+	scale  float64         // canvas pixels per photo pixel
+	height int             // of the picture's photo part
+	on     image.Rectangle // of the canvas; set by place
+}
+
+// view cuts the photo down to what was found, with a margin for the labels, and
+// fits it to the picture. With nothing found it is the whole photo.
+func (o *Overlay) view(p *Photo) *pictureView {
+	whole := image.Rect(0, 0, p.Width(), p.Height())
+	crop := whole
+	if ps := o.places(); len(ps) > 0 {
+		found := boundsOf(ps)
+		margin := max(found.Dx(), found.Dy()) / 8
+		if cut := found.Inset(-margin).Intersect(whole); !cut.Empty() {
+			crop = cut
+		}
+	}
+	scale := math.Min(pictureWidth/float64(crop.Dx()), maxPhotoHeight/float64(crop.Dy()))
+	return &pictureView{crop: crop, scale: scale, height: max(1, int(math.Round(float64(crop.Dy())*scale)))}
+}
+
+// point maps a place of the photo to the canvas.
+func (v *pictureView) point(p calib.PixelPoint) calib.PixelPoint {
+	return calib.PixelPoint{
+		X: (p.X+0.5-float64(v.crop.Min.X))*v.scale - 0.5 + float64(v.on.Min.X),
+		Y: (p.Y+0.5-float64(v.crop.Min.Y))*v.scale - 0.5 + float64(v.on.Min.Y),
+	}
+}
+
+func (v *pictureView) points(ps []calib.PixelPoint) []calib.PixelPoint {
+	out := make([]calib.PixelPoint, len(ps))
+	for i, p := range ps {
+		out[i] = v.point(p)
+	}
+	return out
+}
+
+// place draws the photo on the canvas, in the anchorMiddle, its top at row top.
+func (v *pictureView) place(c *canvas, p *Photo, top int) {
+	w := max(1, int(math.Round(float64(v.crop.Dx())*v.scale)))
+	v.on = image.Rect(0, 0, w, v.height).Add(image.Pt((pictureWidth-w)/2, top))
+	c.rect(inkBlack, image.Rect(0, top, pictureWidth, top+v.height))
+	luma := resized(p.Luma, v.crop, w, v.height)
+	chroma := chromaCrop(p, v.crop)
+	cb, cr := resized(p.Cb, chroma, w, v.height), resized(p.Cr, chroma, w, v.height)
+	for y := range v.height {
+		for x := range w {
+			i := 4 * (y*w + x)
+			r, g, b := color.YCbCrToRGB(luma[i], cb[i], cr[i])
+			c.img.SetRGBA(v.on.Min.X+x, v.on.Min.Y+y, color.RGBA{r, g, b, 255})
+		}
+	}
+}
+
+// resized returns part of a plane at another size, four bytes a pixel. Planes
+// are resized one by one: it spares the full-size colour picture.
+func resized(p *Plane, crop image.Rectangle, w, h int) []uint8 {
+	g := &image.Gray{Pix: p.Pix, Stride: p.W, Rect: image.Rect(0, 0, p.W, p.H)}
+	return imaging.Resize(g.SubImage(crop), w, h, imaging.CatmullRom).Pix
+}
+
+// chromaCrop is crop in chroma samples, to the nearest: a picture's colour may
+// be a pixel off, its edges are luma.
+func chromaCrop(p *Photo, crop image.Rectangle) image.Rectangle {
+	at := func(luma, shift, factor int) int { return (luma + shift + factor/2) / factor }
+	r := image.Rect(at(crop.Min.X, p.ShiftX, p.ChromaX), at(crop.Min.Y, p.ShiftY, p.ChromaY),
+		at(crop.Max.X, p.ShiftX, p.ChromaX), at(crop.Max.Y, p.ShiftY, p.ChromaY))
+	r.Min.X, r.Min.Y = min(r.Min.X, p.Cb.W-1), min(r.Min.Y, p.Cb.H-1)
+	r.Max.X, r.Max.Y = max(r.Max.X, r.Min.X+1), max(r.Max.Y, r.Min.Y+1)
+	return r
+}
+
+// drawFindings draws what was found over the photo; ends last, on top.
+func (o *Overlay) drawFindings(c *canvas, v *pictureView) {
+	for _, outline := range o.Bars {
+		if len(outline) > 0 {
+			line := v.points(outline)
+			c.cased(inkYellow, 2, append(line, line[0])...)
+		}
+	}
+	for _, m := range o.Marks {
+		at, r := v.point(m.Centre), m.Radius*v.scale+3
+		c.ring(inkWhite, 3, at, r)
+		c.label(at.Add(calib.PixelPoint{X: r + 14, Y: -r}), m.Label)
+	}
+	o.drawStations(c, v)
+	for _, edge := range o.Edges {
+		if len(edge) > 0 {
+			c.cased(inkCyan, 3, v.points(edge)...)
+		}
+	}
+	o.drawEnds(c, v)
+}
+
+// drawStations draws used stations as ticks outside the edges, so that the
+// strip itself stays in sight, and dropped ones as crosses on it. Where
+// stations are dense only some of a kind are drawn.
+func (o *Overlay) drawStations(c *canvas, v *pictureView) {
+	const apart, tick = 14, 14
+	var last [2]*calib.PixelPoint // of the used and of the dropped
+	for _, s := range o.Stations {
+		a, b := v.point(s.Edges[0]), v.point(s.Edges[1])
+		kind := 0
+		if s.Dropped {
+			kind = 1
+		}
+		centre := a.Add(b).Scale(0.5)
+		if last[kind] != nil && centre.Sub(*last[kind]).Norm() < apart {
+			continue
+		}
+		last[kind] = &centre
+		across := b.Sub(a)
+		if n := across.Norm(); s.Dropped || n == 0 {
+			c.cross(inkRed, centre, 9)
+		} else {
+			u := across.Scale(1 / n)
+			c.cased(inkCyan, 2, a.Sub(u.Scale(6)), a.Sub(u.Scale(6+tick)))
+			c.cased(inkCyan, 2, b.Add(u.Scale(6)), b.Add(u.Scale(6+tick)))
+		}
+	}
+}
+
+// drawEnds labels both ends, each label beyond its end of the strip.
+func (o *Overlay) drawEnds(c *canvas, v *pictureView) {
+	for i, e := range o.Ends {
+		at, other := v.point(e.At), v.point(o.Ends[1-i].At)
+		out := at.Sub(other)
+		if n := out.Norm(); n > 0 {
+			out = out.Scale(1 / n)
+		}
+		c.endLabel(at, out, e.Name, e.Value)
+	}
+}
+
+// endLabel draws a dot at an end, and name and value in a box further out,
+// moved as far as needed to stay inside.
+func (c *canvas) endLabel(at, out calib.PixelPoint, name, value string) {
+	bold, plain := fontKey{labelSize + 4, true}, fontKey{labelSize, false}
+	w := math.Max(c.measure(bold, name), c.measure(plain, value)) + 28
+	const h = 2*labelSize + 30
+	reach := 44 + math.Abs(out.X)*w/2 + math.Abs(out.Y)*h/2
+	centre := at.Add(out.Scale(reach))
+	in := c.img.Rect
+	centre.X = math.Min(math.Max(centre.X, float64(in.Min.X)+w/2+6), float64(in.Max.X)-w/2-6)
+	centre.Y = math.Min(math.Max(centre.Y, float64(in.Min.Y)+h/2+6), float64(in.Max.Y)-h/2-6)
+	c.cased(inkWhite, 4, at, centre)
+	c.ring(inkWhite, 5, at, 9)
+	c.panel(centre, w, h)
+	c.text(inkBlack, bold, centre.Sub(calib.PixelPoint{Y: 20}), anchorMiddle, name)
+	c.text(inkBlack, plain, centre.Add(calib.PixelPoint{Y: 22}), anchorMiddle, value)
+}
+
+// panel is a white box with a dark border.
+func (c *canvas) panel(centre calib.PixelPoint, w, h float64) {
+	r := image.Rect(int(centre.X-w/2), int(centre.Y-h/2), int(centre.X+w/2), int(centre.Y+h/2))
+	c.rect(inkBlack, r.Inset(-3))
+	c.rect(inkWhite, r)
+}
+
+// label writes a short text in a white box that starts at the place.
+func (c *canvas) label(at calib.PixelPoint, s string) {
+	if s == "" {
+		return
+	}
+	f := fontKey{labelSize, true}
+	w := c.measure(f, s) + 14
+	c.panel(at.Add(calib.PixelPoint{X: w / 2}), w, labelSize+6)
+	c.text(inkBlack, f, at.Add(calib.PixelPoint{X: 7}), anchorLeft, s)
+}
+
+// wrapped is the banner's lines, each broken to fit the picture.
+func (o *Overlay) wrapped(c *canvas) (lines []string) {
+	const room = pictureWidth - 2*bannerPad
+	for _, text := range o.Lines {
+		line := ""
+		for _, word := range strings.Fields(text) {
+			if next := strings.TrimSpace(line + " " + word); line == "" || c.measure(fontKey{lineSize, false}, next) <= room {
+				line = next
+				continue
+			}
+			lines = append(lines, line)
+			line = word
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+const (
+	headingStep = headingSize * 3 / 2
+	lineStep    = lineSize * 4 / 3
+)
+
+func (o *Overlay) bannerHeight() int {
+	lines := o.wrapped(&canvas{faces: newCanvas(1, 1).faces})
+	if o.Heading == "" && len(lines) == 0 {
+		return 0
+	}
+	return 2*bannerPad + headingStep + lineStep*len(lines)
+}
+
+func (o *Overlay) drawBanner(c *canvas) {
+	height := o.bannerHeight()
+	ground := inkBlack
+	x := float64(bannerPad)
+	if o.Refused {
+		ground = inkRed
+	}
+	c.rect(ground, image.Rect(0, 0, pictureWidth, height))
+	if height == 0 {
+		return
+	}
+	y := bannerPad + headingStep/2.0
+	if o.Refused {
+		c.cross(inkBlack, calib.PixelPoint{X: x + 18, Y: y}, 16)
+		x += 56
+	}
+	c.text(inkWhite, fontKey{headingSize, true}, calib.PixelPoint{X: x, Y: y}, anchorLeft, o.Heading)
+	y += headingStep/2.0 + lineStep/2.0
+	for _, line := range o.wrapped(c) {
+		c.text(inkWhite, fontKey{lineSize, false}, calib.PixelPoint{X: bannerPad, Y: y}, anchorLeft, line)
+		y += lineStep
+	}
+}
