@@ -80,6 +80,9 @@ func (p *cardPrint) check(changed func(string) bool) error {
 	if !slices.Contains([]string{"sheet", "bench", "rider"}, p.card) {
 		return usagef("--card %s: use sheet, bench or rider", p.card)
 	}
+	if !slices.ContainsFunc(calib.Papers(), func(k calib.Paper) bool { return k.Name == p.paper }) {
+		return usagef("--paper %s: use a4 or letter", p.paper)
+	}
 	if changed("dpi") && p.format() != ".png" {
 		return usagef("--dpi is for PNG only; %s has no dots", p.out)
 	}
