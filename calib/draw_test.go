@@ -132,18 +132,32 @@ func TestMarksKeepTheirQuietZones(t *testing.T) {
 	}
 }
 
-// The widest letter of the serials' alphabet, in every place, still fits.
-func TestWidestSerialFits(t *testing.T) {
-	widest := strings.Repeat("W", serialLength)
+// Every character of the serials' alphabet, six in a row, has room: the widest
+// for the length, those that reach below the line for the height.
+func TestEverySerialFits(t *testing.T) {
 	for _, l := range Layouts() {
-		for _, label := range l.texts(widest, "") {
-			p, err := textShape(label.Text, label.Centre, label.Size)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if !l.hasRoomFor(p) {
-				t.Errorf("%s: %q has no room", l.Name, label.Text)
+		for _, c := range serialAlphabet {
+			for _, label := range l.texts(strings.Repeat(string(c), serialLength), "") {
+				p, err := textShape(label.Text, label.Centre, label.Size)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if !l.hasRoomFor(p) {
+					t.Errorf("%s: %q has no room", l.Name, label.Text)
+				}
 			}
 		}
+	}
+}
+
+func BenchmarkShapes(b *testing.B) {
+	for _, l := range Layouts() {
+		b.Run(l.Name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := l.Shapes(testSerial, ""); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

@@ -9,7 +9,7 @@ import (
 // serialAlphabet has no characters that are mistaken for one another on a small
 // print (0 O Q, 1 I L, 2 Z, 5 S, 6 G, 8 B, U V: at most one of each). Its length
 // is prime, which the check character needs.
-const serialAlphabet = "234678" + "9ACDEFHJKMNPRTWXY"
+const serialAlphabet = "2346789ACDEFHJKMNPRTWXY"
 
 // serialLength counts a serial's characters, the check character included.
 const serialLength = 6

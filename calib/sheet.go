@@ -67,9 +67,9 @@ const (
 	planWidth  = 210
 	planMiddle = 114 // x of the middle of everything right of the upright bar
 
-	acrossY, acrossLength = 60, 150
+	acrossY, acrossLength = 60, 150.0
 	downX, downTop        = 14, 62
-	downLength            = 200
+	downLength            = 200.0
 	checkWidth            = 3
 
 	benchY = 104

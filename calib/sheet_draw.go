@@ -29,7 +29,7 @@ func (s *Sheet) Outlines() ([]Outline, error) {
 		for _, p := range shapes {
 			out = append(out, mapped(p, card.SheetFromCard))
 		}
-		if len(s.CheckBars) > 0 { // a page that is just a card has no room outside it
+		if card.Layout.Width < s.Paper.Width { // else the page is the card
 			out = append(out, card.ticks()...)
 		}
 	}

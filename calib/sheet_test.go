@@ -315,3 +315,22 @@ func TestWritersReportTheirWriter(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkWriters(b *testing.B) {
+	s, err := NewSheet("a4", testSerial, nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for name, write := range map[string]func(io.Writer) error{
+		"pdf": s.WritePDF, "svg": s.WriteSVG,
+		"png600": func(w io.Writer) error { return s.WritePNG(w, 600) },
+	} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if err := write(io.Discard); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
