@@ -57,7 +57,7 @@ func ParseCode(text string) (serial, bearing string, err error) {
 func checkBearing(name string) error {
 	for _, r := range name {
 		if !strings.ContainsRune(codeAlphabet, r) {
-			return fmt.Errorf("bearing: %q has %q; use capitals, digits, space and $%%*+-./:", name, r)
+			return fmt.Errorf("bearing: %q has %q; only capitals, digits, space and $%%*+-./: can be used", name, r)
 		}
 	}
 	if strings.TrimSpace(name) != name {

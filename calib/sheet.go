@@ -34,8 +34,8 @@ func (p Placement) SheetFromCard(c CardPoint) SheetPoint {
 }
 
 // CheckBar is a long bar whose length callipers measure, from one end to the
-// other; nothing else in a photo can tell a wrong print scale. From and To are
-// the middles of its ends, Length apart, on a line along x or along y.
+// other, because no photo shows a wrong print scale. From and To are the middles
+// of its ends, Length mm apart, on a line along x or along y.
 type CheckBar struct {
 	Name     string // "across" or "down"
 	Length   float64
