@@ -38,7 +38,7 @@ Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
 type readFlags struct {
 	lotFile, lotName string
 	format           string
-	zone             string
+	zone, pictures   string
 	height, heightU  float64
 	coverage         float64
 	jobs             int
@@ -66,6 +66,7 @@ func newReadCommand() *cobra.Command {
 	flags.StringVar(&f.lotFile, "lot", "", "TOML `file` of the strip lot; without it only widths are told")
 	flags.StringVar(&f.lotName, "lot-name", "", "`name` of the lot, where the file holds several")
 	flags.StringVar(&f.format, "format", "table", "table, json or csv")
+	flags.StringVar(&f.pictures, "pictures", "", "write a picture of each reading into the folder `DIR`, made when missing")
 	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
 	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`; needs --height-u")
 	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm`")
@@ -89,12 +90,19 @@ func (f *readFlags) run(cmd *cobra.Command, args []string) error {
 	for _, p := range problems {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), p)
 	}
-	entries := f.read(reader, tasks(photos), cmd.ErrOrStderr())
+	tasks, err := f.tasks(photos)
+	if err != nil {
+		return err
+	}
+	entries := f.read(reader, tasks, cmd.ErrOrStderr())
 	results := make([]pipeline.Result, len(entries))
 	failed, outside := len(problems) > 0, false
 	for i, e := range entries {
 		results[i] = e.Result
-		failed = failed || e.Result.Outcome != pipeline.OutcomeRead
+		failed = failed || e.Result.Outcome != pipeline.OutcomeRead || e.PictureErr != nil
+		if e.PictureErr != nil {
+			fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), e.PictureErr)
+		}
 		outside = outside || e.Result.Outside()
 	}
 	if err := f.print(cmd.OutOrStdout(), results); err != nil {
@@ -109,12 +117,23 @@ func (f *readFlags) run(cmd *cobra.Command, args []string) error {
 	return nil
 }
 
-func tasks(photos []string) []pipeline.Task {
+// tasks gives each photo the file of its picture, if pictures are asked for, and
+// makes the folder for them.
+func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 	tasks := make([]pipeline.Task, len(photos))
 	for i, p := range photos {
 		tasks[i].Photo = p
 	}
-	return tasks
+	if f.pictures == "" || len(photos) == 0 {
+		return tasks, nil
+	}
+	if err := os.MkdirAll(f.pictures, 0o755); err != nil {
+		return nil, fmt.Errorf("--pictures: %w; name a folder that may be written to", err)
+	}
+	for i, name := range pipeline.PictureNames(f.pictures, photos) {
+		tasks[i].Picture = name
+	}
+	return tasks, nil
 }
 
 // read runs the batch. The first interrupt lets the photos in hand finish and
@@ -175,7 +194,7 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure,
+	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Draw: report.Picture,
 		Options: options, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 
 	"stripgap/calib"
 	"stripgap/vision"
@@ -61,6 +62,11 @@ func (r *Reader) Read(t Task) (e Entry) {
 	photo, err := r.Load(t.Photo)
 	if err != nil {
 		e.Result.refuse(err)
+		// There is nothing to draw on, and the picture of an earlier run would
+		// pass for this one's.
+		if t.Picture != "" {
+			os.Remove(t.Picture)
+		}
 		return e
 	}
 	m, err := r.Measure(photo, r.Options)

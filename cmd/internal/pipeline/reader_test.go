@@ -225,6 +225,19 @@ func TestPicture(t *testing.T) {
 	if _, err := os.Stat("out/m2-read.jpg"); err == nil {
 		t.Error("a failed picture left a file")
 	}
+	// The picture of an earlier run must not stand beside a file that is refused.
+	reader.Load = func(string) (*vision.Photo, error) { return nil, vision.Refuse(vision.CodeEmpty, "") }
+	reader.Read(Task{"m1.jpg", "out/m1-read.jpg"})
+	if _, err := os.Stat("out/m1-read.jpg"); err == nil {
+		t.Error("an old picture stands beside a refused file")
+	}
+	// A fault in drawing is the picture's alone.
+	reader.Load = readerOf(nil, nil).Load
+	reader.Draw = func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error) { panic("index out of range") }
+	e = reader.Read(Task{"m1.jpg", "out/m3-read.jpg"})
+	if e.PictureErr == nil || e.Result.Outcome != OutcomeRead {
+		t.Errorf("%v %v", e.PictureErr, e.Result.Outcome)
+	}
 }
 
 func TestVerdict(t *testing.T) {
