@@ -15,14 +15,7 @@ func (o *Overlay) hasLegend() bool {
 // drawLegend names the signs that occur, in one row about y.
 func (o *Overlay) drawLegend(c *canvas, y float64) {
 	row := &legend{c: c, at: calib.PixelPoint{X: 40, Y: y}}
-	used, dropped := 0, 0
-	for _, s := range o.Stations {
-		if s.Dropped {
-			dropped++
-		} else {
-			used++
-		}
-	}
+	used, dropped := o.countStations()
 	if n := len(o.Marks); n > 0 {
 		row.entry(fmt.Sprintf("mark (%d)", n), func(p calib.PixelPoint) { c.ring(inkWhite, 3, p, 11) })
 	}
@@ -40,6 +33,28 @@ func (o *Overlay) drawLegend(c *canvas, y float64) {
 	if dropped > 0 {
 		row.entry(fmt.Sprintf("station dropped (%d)", dropped), func(p calib.PixelPoint) { c.cross(inkRed, p, 9) })
 	}
+}
+
+// countStations counts in the plot where there is one: it also has the stations
+// at which no edge was found, which have no place in the photo.
+func (o *Overlay) countStations() (used, dropped int) {
+	count := func(isDropped bool) {
+		if isDropped {
+			dropped++
+		} else {
+			used++
+		}
+	}
+	if o.Plot != nil {
+		for _, q := range o.Plot.Points {
+			count(q.Dropped)
+		}
+		return used, dropped
+	}
+	for _, s := range o.Stations {
+		count(s.Dropped)
+	}
+	return used, dropped
 }
 
 // legend writes entries from left to right.

@@ -26,7 +26,7 @@ func (o *Overlay) view(p *Photo) *pictureView {
 	crop := whole
 	if ps := o.places(); len(ps) > 0 {
 		found := boundsOf(ps)
-		margin := max(found.Dx(), found.Dy()) / 8
+		margin := max(found.Dx(), found.Dy()) / 6
 		if cut := found.Inset(-margin).Intersect(whole); !cut.Empty() {
 			crop = cut
 		}
@@ -136,7 +136,8 @@ func (o *Overlay) drawStations(c *canvas, v *pictureView) {
 	}
 }
 
-// drawEnds labels both ends, each label beyond its end of the strip.
+// drawEnds labels both ends, each label beyond its end of the strip or, where
+// the photo ends too soon, beside it on the side away from the card.
 func (o *Overlay) drawEnds(c *canvas, v *pictureView) {
 	for i, e := range o.Ends {
 		at, other := v.point(e.At), v.point(o.Ends[1-i].At)
@@ -144,26 +145,45 @@ func (o *Overlay) drawEnds(c *canvas, v *pictureView) {
 		if n := out.Norm(); n > 0 {
 			out = out.Scale(1 / n)
 		}
-		c.endLabel(at, out, e.Name, e.Value)
+		aside := calib.PixelPoint{X: -out.Y, Y: out.X}
+		if to := v.point(o.marksCentre()).Sub(at); to.X*aside.X+to.Y*aside.Y > 0 {
+			aside = aside.Scale(-1)
+		}
+		c.endLabel(e, at, out, aside, aside.Scale(-1))
 	}
 }
 
-// endLabel draws a dot at an end, and name and value in a box further out,
-// moved as far as needed to stay inside.
-func (c *canvas) endLabel(at, out calib.PixelPoint, name, value string) {
+// marksCentre is the mean of the marks' centres, (0,0) without any.
+func (o *Overlay) marksCentre() (mean calib.PixelPoint) {
+	for _, m := range o.Marks {
+		mean = mean.Add(m.Centre.Scale(1 / float64(len(o.Marks))))
+	}
+	return mean
+}
+
+// endLabel draws a dot at an end, and name and value in a box off it: in the
+// first of the directions in which the box fits.
+func (c *canvas) endLabel(e OverlayEnd, at calib.PixelPoint, directions ...calib.PixelPoint) {
 	bold, plain := fontKey{labelSize + 4, true}, fontKey{labelSize, false}
-	w := math.Max(c.measure(bold, name), c.measure(plain, value)) + 28
+	w := math.Max(c.measure(bold, e.Name), c.measure(plain, e.Value)) + 28
 	const h = 2*labelSize + 30
-	reach := 44 + math.Abs(out.X)*w/2 + math.Abs(out.Y)*h/2
-	centre := at.Add(out.Scale(reach))
-	in := c.img.Rect
-	centre.X = math.Min(math.Max(centre.X, float64(in.Min.X)+w/2+6), float64(in.Max.X)-w/2-6)
-	centre.Y = math.Min(math.Max(centre.Y, float64(in.Min.Y)+h/2+6), float64(in.Max.Y)-h/2-6)
+	in := c.img.Rect.Inset(6)
+	lo := calib.PixelPoint{X: float64(in.Min.X) + w/2, Y: float64(in.Min.Y) + h/2}
+	hi := calib.PixelPoint{X: float64(in.Max.X) - w/2, Y: float64(in.Max.Y) - h/2}
+	var centre calib.PixelPoint
+	for _, d := range directions {
+		centre = at.Add(d.Scale(44 + math.Abs(d.X)*w/2 + math.Abs(d.Y)*h/2))
+		if centre.X >= lo.X && centre.X <= hi.X && centre.Y >= lo.Y && centre.Y <= hi.Y {
+			break
+		}
+	}
+	centre.X = math.Min(math.Max(centre.X, lo.X), hi.X)
+	centre.Y = math.Min(math.Max(centre.Y, lo.Y), hi.Y)
 	c.cased(inkWhite, 4, at, centre)
-	c.ring(inkWhite, 5, at, 9)
 	c.panel(centre, w, h)
-	c.text(inkBlack, bold, centre.Sub(calib.PixelPoint{Y: 20}), anchorMiddle, name)
-	c.text(inkBlack, plain, centre.Add(calib.PixelPoint{Y: 22}), anchorMiddle, value)
+	c.ring(inkWhite, 5, at, 9)
+	c.text(inkBlack, bold, centre.Sub(calib.PixelPoint{Y: 20}), anchorMiddle, e.Name)
+	c.text(inkBlack, plain, centre.Add(calib.PixelPoint{Y: 22}), anchorMiddle, e.Value)
 }
 
 // panel is a white box with a dark border.

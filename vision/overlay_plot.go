@@ -145,6 +145,10 @@ func (p *OverlayPlot) drawRun(c *canvas, f plotFrame, run []OverlayPoint) {
 		lower = append(lower, f.point(q.At, q.Value-q.Half))
 		line = append(line, f.point(q.At, q.Value))
 	}
+	if len(run) == 1 { // too narrow for a band
+		half := calib.PixelPoint{X: 5}
+		c.fill(inkPale, []calib.PixelPoint{upper[0].Sub(half), upper[0].Add(half), lower[0].Add(half), lower[0].Sub(half)})
+	}
 	ring := upper
 	for i := len(lower) - 1; i >= 0; i-- {
 		ring = append(ring, lower[i])

@@ -65,9 +65,9 @@ func TestOverlayPicture(t *testing.T) {
 	if img.Rect.Dx() != 1600 || img.Rect.Dy() != banner+v.height+legendHeight+plotHeight {
 		t.Fatalf("picture of %v", img.Rect)
 	}
-	// What was found spans (610,520) to (1800,1160) with the marks' radius; an
-	// eighth of its longer side is left round it.
-	margin := (1790 - 610) / 8
+	// What was found spans (610,520) to (1800,1160) with the marks' radius; a
+	// sixth of its longer side is left round it.
+	margin := (1790 - 610) / 6
 	if r := v.crop; r.Min.X > 610-margin+1 || r.Min.X < 610-margin-2 || r.Max.Y < 1159+margin || r.Max.Y > 1161+margin+1 {
 		t.Errorf("cut to %v", r)
 	}
@@ -107,12 +107,30 @@ func TestOverlayPicture(t *testing.T) {
 	}
 }
 
+// A label at the photo's border must not hide the end it names.
+func TestOverlayEndAtBorder(t *testing.T) {
+	p, o := madeUp(t)
+	o.Ends[0].At = calib.PixelPoint{X: 2390, Y: 1129.5}
+	img, err := o.Draw(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep(t, "border.png", img)
+	v := o.view(p)
+	at := v.point(o.Ends[0].At).Add(calib.PixelPoint{Y: float64(o.bannerHeight())})
+	dot := img.RGBAAt(int(math.Round(at.X))-9, int(math.Round(at.Y)))
+	past := img.RGBAAt(int(math.Round(at.X))-16, int(math.Round(at.Y)))
+	if dot != inkWhite || past == inkWhite || past == inkBlack {
+		t.Errorf("the end's dot is %v and what is beside it %v", dot, past)
+	}
+}
+
 // The plot's line passes through the values where the axes say.
 func TestOverlayPlot(t *testing.T) {
 	c := newCanvas(1600, 560)
 	p := &OverlayPlot{Quantity: "width", EndNames: [2]string{"a", "b"}, Limits: []OverlayLimit{{"limit", 2}}}
 	for i := range 21 {
-		p.Points = append(p.Points, OverlayPoint{At: float64(i - 10), Value: 1, Half: 0.1, Dropped: i == 15})
+		p.Points = append(p.Points, OverlayPoint{At: float64(i - 10), Value: 1, Half: 0.1, Dropped: i == 15 || i == 17})
 	}
 	r := image.Rect(0, 0, 1600, 560)
 	p.draw(c, r, false)
@@ -128,6 +146,7 @@ func TestOverlayPlot(t *testing.T) {
 		"outside band": ink(-5.5, 1.13) == inkWhite && ink(-5.5, 0.87) == inkWhite,
 		"gap":          ink(5, 1.05) == inkWhite && ink(5, 1) != inkBlue,
 		"cross":        c.img.RGBAAt(int(math.Round(f.along.at(5))), f.area.Max.Y-16) == inkRed,
+		"lone station": ink(6, 1) == inkBlue && ink(6, 1.08) == inkPale && ink(6, 0.92) == inkPale,
 		"first left":   f.along.at(10) < f.along.at(-10),
 		"turned":       p.frame(r, true).along.at(10) > p.frame(r, true).along.at(-10),
 		"up is more":   f.value.at(1.1) < f.value.at(1),
