@@ -15,7 +15,7 @@ type found struct {
 }
 
 const (
-	markSamples = 2500 // pairs of places compared by one symmetry fit
+	markSamples = 1500 // pairs of places compared by one symmetry fit
 	markFloor   = 0.02 // px, what print jitter and the lens leave of a mark's centre
 	maxReproj   = 0.2  // px
 )

@@ -13,9 +13,9 @@ import (
 // by the view. It returns false when the code cannot be read: a serial is worth
 // having, but a reading does not hang on it.
 func readCardCode(p *Photo, h calib.Homography, l *calib.Layout) (serial, bearing string, ok bool) {
-	const size = 280 // px: 21 modules and a quiet zone of 3.5 on both sides, 10 px each
-	const quiet = 3.5
-	per := 21.0 / (size / 10.0) // side of the code over side of the patch
+	const module, quiet = 6, 3 // px, modules
+	const size = (calib.CodeModules + 2*quiet) * module
+	per := float64(calib.CodeModules) / (calib.CodeModules + 2*quiet) // side of the code over side of the patch
 	img := image.NewGray(image.Rect(0, 0, size, size))
 	for y := range size {
 		for x := range size {

@@ -17,9 +17,10 @@ type camera1D struct {
 type edgeShape struct {
 	reach float64 // the table covers -reach..reach
 	e, d  []float64
+	halo  []float64 // what one unit of sharpening adds
 }
 
-const edgeStep = 0.05 // px between table entries
+const edgeStep = 0.1 // px between table entries
 
 // newEdgeShape tabulates the edge between the two display-referred colours.
 // False when their lumas differ by less than minContrast, where an edge's shape
@@ -31,24 +32,30 @@ func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
 		return nil, false
 	}
 	reach := 4.5*c.S + 3.5*c.R + 0.5
-	pad := 4 * c.R
-	n := int((reach + pad) / edgeStep)
-	raw := make([]float64, 2*n+1)
-	for i := range raw {
-		u := float64(i-n) * edgeStep
-		raw[i] = (m.luma(normalCDF(u/c.S)) - y0) / (y1 - y0)
-	}
-	half := int(reach / edgeStep)
-	s := &edgeShape{reach: float64(half) * edgeStep, e: make([]float64, 2*half+1), d: make([]float64, 2*half+1)}
 	kernel := gaussKernel(c.R / edgeStep)
 	k0 := len(kernel) / 2
+	half := int(reach / edgeStep)
+	n := half + k0
+	raw := make([]float64, 2*n+1)
+	for i := range raw {
+		switch u := float64(i-n) * edgeStep / c.S; {
+		case u < -6: // nothing of the film is left there
+		case u > 6:
+			raw[i] = 1
+		default:
+			raw[i] = (m.luma(normalCDF(u)) - y0) / (y1 - y0)
+		}
+	}
+	s := &edgeShape{reach: float64(half) * edgeStep}
+	s.e, s.d, s.halo = make([]float64, 2*half+1), make([]float64, 2*half+1), make([]float64, 2*half+1)
 	for i := range s.e {
-		j := i - half + n
+		window := raw[i : i+len(kernel)]
 		soft := 0.0
 		for k, w := range kernel {
-			soft += w * raw[min(max(j+k-k0, 0), 2*n)]
+			soft += w * window[k]
 		}
-		s.e[i] = raw[j] + c.A*(raw[j]-soft)
+		s.halo[i] = window[k0] - soft
+		s.e[i] = window[k0] + c.A*s.halo[i]
 	}
 	for i := range s.d {
 		a, b := max(i-1, 0), min(i+1, 2*half)
@@ -68,13 +75,24 @@ func (s *edgeShape) at(u float64) (e, d float64) {
 	if u >= s.reach {
 		return 1, 0
 	}
-	x := (u + s.reach) / edgeStep
-	i := int(x)
-	if i >= len(s.e)-1 {
-		return 1, 0
-	}
-	f := x - float64(i)
+	i, f := s.cell(u)
 	return s.e[i] + f*(s.e[i+1]-s.e[i]), s.d[i] + f*(s.d[i+1]-s.d[i])
+}
+
+// cell returns the table's cell that holds u, which lies inside the reach.
+func (s *edgeShape) cell(u float64) (i int, frac float64) {
+	x := (u + s.reach) / edgeStep
+	i = min(int(x), len(s.e)-2)
+	return i, x - float64(i)
+}
+
+// haloAt returns the sharpening's share at offset u px, for amount 1.
+func (s *edgeShape) haloAt(u float64) float64 {
+	if u <= -s.reach || u >= s.reach {
+		return 0
+	}
+	i, f := s.cell(u)
+	return s.halo[i] + f*(s.halo[i+1]-s.halo[i])
 }
 
 func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }

@@ -2,7 +2,9 @@ package vision
 
 import (
 	"encoding/binary"
+	"hash/crc32"
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -67,6 +69,34 @@ func TestExifOfCamera(t *testing.T) {
 	want := Exif{Make: "Example Works", Model: "E1", Software: "1.0", Orientation: 1, FocalMM: 5.4, Focal35MM: 26}
 	if p.Exif != want {
 		t.Errorf("%+v, want %+v", p.Exif, want)
+	}
+}
+
+// PNG and WebP carry the same block in a chunk of their own.
+func TestExifInChunks(t *testing.T) {
+	block := tiffWith(exifTag{0x010f, exifText("Example Works")}, exifTag{0x0112, exifShort(6)})
+	want := Exif{Make: "Example Works", Orientation: 6}
+
+	// PNG: length, name, data, CRC-32 of name and data, after the 33 bytes of
+	// signature and IHDR (PNG, third edition, sections 5.3 and 11.3.2.1).
+	plain := asPNG(t, textured(20, 10))
+	chunk := append(binary.BigEndian.AppendUint32(nil, uint32(len(block))), "eXIf"...)
+	chunk = append(chunk, block...)
+	chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(chunk[4:]))
+	p := mustDecode(t, "png", slices.Concat(plain[:33], chunk, plain[33:]))
+	if p.Exif != want || p.Width() != 10 || p.Height() != 20 {
+		t.Errorf("png: %+v, %d x %d", p.Exif, p.Width(), p.Height())
+	}
+
+	// WebP: a VP8X chunk that announces it, the picture, then EXIF (RFC 9649
+	// section 2.7).
+	const hasExif = 1 << 3
+	le := binary.LittleEndian
+	body := slices.Concat(webpCanvas(hasExif, 33, 17)[8:], fixture(t, "two-colours.lossy.webp")[12:],
+		[]byte("EXIF"), le.AppendUint32(nil, uint32(len(block))), block)
+	p = mustDecode(t, "webp", slices.Concat([]byte("RIFF"), le.AppendUint32(nil, uint32(len(body))), body))
+	if p.Exif != want || p.Width() != 17 || p.Height() != 33 {
+		t.Errorf("webp: %+v, %d x %d", p.Exif, p.Width(), p.Height())
 	}
 }
 

@@ -2,7 +2,6 @@ package vision
 
 import (
 	"math"
-	"slices"
 
 	"stripgap/calib"
 )
@@ -33,9 +32,9 @@ func newGround(p *Photo, h calib.Homography, l *calib.Layout, zone *Zone, pxPerM
 		grow = l.Reach + 14 // a strip beside a rider may be longer than the rider
 	}
 	z := Zone{calib.CardPoint{X: -l.Width/2 - grow, Y: -l.Height/2 - grow}, calib.CardPoint{X: l.Width/2 + grow, Y: l.Height/2 + grow}}
-	per := math.Min(5, pxPerMM)
+	per := math.Min(3, pxPerMM)
 	if l.Reach < 20 {
-		per = math.Min(12, pxPerMM)
+		per = math.Min(8, pxPerMM)
 	}
 	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: h}
 	g.w, g.h = int((z.Max.X-z.Min.X)*per), int((z.Max.Y-z.Min.Y)*per)
@@ -92,13 +91,14 @@ func (g *ground) cardAt(x, y float64) calib.CardPoint {
 func (g *ground) masks(p *Photo, l *calib.Layout, zone *Zone) {
 	n := g.w * g.h
 	g.valid, g.card, g.outside = make([]bool, n), make([]bool, n), make([]bool, n)
+	const rim = 3 // px at the photo's border that the area average mixes with nothing
+	right, bottom := float64(p.Luma.W-1-rim), float64(p.Luma.H-1-rim)
 	for y := range g.h {
 		for x := range g.w {
 			i := y*g.w + x
 			c := g.cardAt(float64(x), float64(y))
 			q, ok := g.image.Image(c)
-			const rim = 3 // px at the photo's border that the area average mixes with nothing
-			g.outside[i] = !ok || q.X < rim || q.Y < rim || q.X > float64(p.Luma.W-1-rim) || q.Y > float64(p.Luma.H-1-rim)
+			g.outside[i] = !ok || q.X < rim || q.Y < rim || q.X > right || q.Y > bottom
 			g.card[i] = l.Contains(c, cardRim)
 			in := zone == nil || (c.X >= zone.Min.X && c.X <= zone.Max.X && c.Y >= zone.Min.Y && c.Y <= zone.Max.Y)
 			g.valid[i] = in && !g.outside[i] && !g.card[i]
@@ -111,37 +111,26 @@ func (g *ground) masks(p *Photo, l *calib.Layout, zone *Zone) {
 func features(luma, cb, cr *Plane) [3]*Plane {
 	out := [3]*Plane{NewPlane(luma.W, luma.H), NewPlane(luma.W, luma.H), NewPlane(luma.W, luma.H)}
 	var logs [256]uint8
+	var over [256]float32
 	for v := range logs {
 		logs[v] = uint8(59 * (math.Log(float64(v)+4) - 1.38))
+		over[v] = 160 / (float32(v) + 16)
 	}
 	for i, v := range luma.Pix {
 		out[0].Pix[i] = logs[v]
-		k := 160 / (float64(v) + 16)
-		out[1].Pix[i] = toByte(128 + k*(float64(cb.Pix[i])-128))
-		out[2].Pix[i] = toByte(128 + k*(float64(cr.Pix[i])-128))
+		out[1].Pix[i] = toByte32(128 + over[v]*(float32(cb.Pix[i])-128))
+		out[2].Pix[i] = toByte32(128 + over[v]*(float32(cr.Pix[i])-128))
 	}
 	return out
 }
 
-func toByte(v float64) uint8 { return uint8(math.Max(0, math.Min(255, v+0.5))) }
+func toByte(v float64) uint8   { return uint8(max(0, min(255, v+0.5))) }
+func toByte32(v float32) uint8 { return uint8(max(0, min(255, v+0.5))) }
 
 // contrast subtracts each feature's surroundings and scales by its noise.
 func (g *ground) contrast(f [3]*Plane) error {
-	const coarse = 2.0 // px per mm for the surroundings
-	cw, ch := max(4, int(float64(g.w)*coarse/g.perMM)), max(4, int(float64(g.h)*coarse/g.perMM))
-	cw, ch = min(cw, g.w), min(ch, g.h)
-	window := int(backgroundWindow*coarse) | 1
 	for k := range 3 {
-		filled := g.fillHoles(f[k])
-		small, err := resizeArea(filled, cw, ch)
-		if err != nil {
-			return err
-		}
-		med, err := medianOf(small, min(window, (min(cw, ch)-1)|1))
-		if err != nil {
-			return err
-		}
-		back, err := resizeLinear(med, g.w, g.h)
+		back, err := g.surroundings(f[k])
 		if err != nil {
 			return err
 		}
@@ -151,17 +140,16 @@ func (g *ground) contrast(f [3]*Plane) error {
 			if !g.valid[i] {
 				continue
 			}
-			d := float64(f[k].Pix[i]) - float64(back.Pix[i])
-			g.diff[k][i] = float32(d)
-			if i%7 == 0 {
-				size = append(size, math.Abs(d))
+			d := float32(f[k].Pix[i]) - float32(back.Pix[i])
+			g.diff[k][i] = d
+			if i%29 == 0 {
+				size = append(size, math.Abs(float64(d)))
 			}
 		}
 		if len(size) < 50 {
 			continue
 		}
-		slices.Sort(size)
-		noise := float32(math.Max(1.4826*size[len(size)/2], 1.6))
+		noise := float32(math.Max(1.4826*median(size), 1.6))
 		for i := range g.diff[k] {
 			g.diff[k][i] /= noise
 		}
@@ -169,43 +157,71 @@ func (g *ground) contrast(f [3]*Plane) error {
 	return nil
 }
 
-// fillHoles replaces what is not ground (the card, the photo's outside) by the
-// mean of the ground round it, so that the surroundings are not taken from it.
-func (g *ground) fillHoles(p *Plane) *Plane {
-	out := NewPlane(p.W, p.H)
-	copy(out.Pix, p.Pix)
-	hole := func(i int) bool { return g.card[i] || g.outside[i] }
-	// Nearest ground to the left and right in the row, above and below in the
-	// column, weighted by the inverse of the distance.
-	sum, weight := make([]float32, len(p.Pix)), make([]float32, len(p.Pix))
-	sweep := func(start, step, n int) {
-		dist, last := -1, float32(0)
-		for k, i := 0, start; k < n; k, i = k+1, i+step {
-			if !hole(i) {
-				dist, last = 0, 0.8*last+0.2*float32(p.Pix[i])
-				if last == 0 || k == 0 || hole(i-step) {
-					last = float32(p.Pix[i])
-				}
-				continue
-			}
-			if dist >= 0 {
-				dist++
-				sum[i] += last / float32(dist)
-				weight[i] += 1 / float32(dist)
+// surroundings returns the median over backgroundWindow, worked out on cells of
+// about a millimetre; the card and what lies outside the photo do not count.
+func (g *ground) surroundings(f *Plane) (*Plane, error) {
+	cell := max(2, int(math.Min(g.perMM, 4)))
+	small := g.cells(f, cell)
+	window := int(backgroundWindow*g.perMM/float64(cell)) | 1
+	window = max(3, min(window, (min(small.W, small.H)-1)|1))
+	med, err := medianOf(small, window)
+	if err != nil {
+		return nil, err
+	}
+	back, err := resizeLinear(med, small.W*cell, small.H*cell)
+	if err != nil {
+		return nil, err
+	}
+	out := NewPlane(g.w, g.h)
+	for y := range g.h {
+		copy(out.Row(y), back.Row(y)[:g.w])
+	}
+	return out, nil
+}
+
+// cells averages the ground over cells; a cell without ground takes the nearest
+// ground in its row and column, weighed by the inverse of the distance.
+func (g *ground) cells(f *Plane, cell int) *Plane {
+	w, h := (g.w+cell-1)/cell, (g.h+cell-1)/cell
+	sum, count := make([]float32, w*h), make([]float32, w*h)
+	for y := range g.h {
+		to := y / cell * w
+		for x := range g.w {
+			if i := y*g.w + x; !g.card[i] && !g.outside[i] {
+				sum[to+x/cell] += float32(f.Pix[i])
+				count[to+x/cell]++
 			}
 		}
 	}
-	for y := range g.h {
-		sweep(y*g.w, 1, g.w)
-		sweep(y*g.w+g.w-1, -1, g.w)
+	out := NewPlane(w, h)
+	near, weight := make([]float32, w*h), make([]float32, w*h)
+	sweep := func(start, step, n int) {
+		last, dist := float32(0), 0
+		for k, i := 0, start; k < n; k, i = k+1, i+step {
+			switch {
+			case count[i] > 0:
+				last, dist = sum[i]/count[i], 1
+			case dist > 0:
+				near[i] += last / float32(dist)
+				weight[i] += 1 / float32(dist)
+				dist++
+			}
+		}
 	}
-	for x := range g.w {
-		sweep(x, g.w, g.h)
-		sweep((g.h-1)*g.w+x, -g.w, g.h)
+	for y := range h {
+		sweep(y*w, 1, w)
+		sweep(y*w+w-1, -1, w)
+	}
+	for x := range w {
+		sweep(x, w, h)
+		sweep((h-1)*w+x, -w, h)
 	}
 	for i := range out.Pix {
-		if hole(i) && weight[i] > 0 {
-			out.Pix[i] = toByte(float64(sum[i] / weight[i]))
+		switch {
+		case count[i] > 0:
+			out.Pix[i] = toByte32(sum[i] / count[i])
+		case weight[i] > 0:
+			out.Pix[i] = toByte32(near[i] / weight[i])
 		}
 	}
 	return out

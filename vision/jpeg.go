@@ -18,13 +18,8 @@ func decodeJPEG(data []byte) (*Photo, error) {
 	if err != nil {
 		return nil, err
 	}
-	switch info.colour {
-	case C.COLOUR_GREY:
+	if info.colour == C.COLOUR_GREY {
 		return nil, Refuse(CodeNoColour, "")
-	case C.COLOUR_CMYK:
-		return nil, Refuse(CodeCMYK, "")
-	case C.COLOUR_OTHER:
-		return nil, Refuse(CodeUnsupported, "a JPEG without the usual three colours")
 	}
 	cx, cy, ok := chromaFactors(info)
 	if !ok || (info.colour == C.COLOUR_RGB && (cx != 1 || cy != 1)) {
@@ -46,8 +41,8 @@ func decodeJPEG(data []byte) (*Photo, error) {
 }
 
 // DecodeJPEGGrey decodes a JPEG straight to grey: the least work any reader of
-// its pixels can do, and so the yardstick of the benchmarks. Errors are
-// refusals as those of Decode.
+// its pixels can do, and so the yardstick of the benchmarks. Unlike Decode it
+// takes a grey JPEG too; its other errors are those of Decode.
 func DecodeJPEGGrey(data []byte) (*Plane, error) {
 	if len(data) == 0 {
 		return nil, Refuse(CodeEmpty, "")
@@ -56,9 +51,6 @@ func DecodeJPEGGrey(data []byte) (*Plane, error) {
 	if err != nil {
 		return nil, err
 	}
-	if info.colour == C.COLOUR_CMYK || info.colour == C.COLOUR_OTHER {
-		return nil, Refuse(CodeCMYK, "")
-	}
 	p := NewPlane(int(info.width), int(info.height))
 	if kind := C.read_jpeg_grey(cbytes(data), C.size_t(len(data)), cbytes(p.Pix)); kind != C.KIND_OK {
 		return nil, jpegRefusal(kind)
@@ -66,8 +58,9 @@ func DecodeJPEGGrey(data []byte) (*Plane, error) {
 	return p, nil
 }
 
-// jpegHeader reads the header and refuses what is too large, before anything
-// the size of the photo is allocated.
+// jpegHeader reads the header and refuses what is too large, or neither grey
+// nor in a display's colours, before anything the size of the photo is
+// allocated.
 func jpegHeader(data []byte) (*C.struct_jpeg_info, error) {
 	var info C.struct_jpeg_info
 	if kind := C.read_jpeg_header(cbytes(data), C.size_t(len(data)), &info); kind != C.KIND_OK {
@@ -75,6 +68,12 @@ func jpegHeader(data []byte) (*C.struct_jpeg_info, error) {
 	}
 	if err := checkSize(int(info.width), int(info.height)); err != nil {
 		return nil, err
+	}
+	switch info.colour {
+	case C.COLOUR_CMYK:
+		return nil, Refuse(CodeCMYK, "")
+	case C.COLOUR_OTHER:
+		return nil, Refuse(CodeUnsupported, "a JPEG without the usual three colours")
 	}
 	return &info, nil
 }

@@ -112,6 +112,12 @@ func TestGreyIsLuma(t *testing.T) {
 	if !bytes.Equal(g.Pix, mustDecode(t, "420", data).Luma.Pix) {
 		t.Error("the two decodes of luma differ")
 	}
+	if g, err := DecodeJPEGGrey(fixture(t, "video-005.gray.q50.jpeg")); err != nil || g.W != 150 {
+		t.Errorf("a grey file: %+v, %v", g, err)
+	}
+	if _, err := DecodeJPEGGrey(fixture(t, "video-001.cmyk.jpeg")); refusalCode(err) != CodeCMYK {
+		t.Errorf("printing colours: %s", refusalCode(err))
+	}
 	if _, err := DecodeJPEGGrey(data[:len(data)/2]); refusalCode(err) != CodeTruncated {
 		t.Errorf("half a file: %s", refusalCode(err))
 	}

@@ -32,32 +32,37 @@ func (e ellipse) at(r, a float64) calib.PixelPoint {
 
 func (e ellipse) radius() float64 { return math.Sqrt(math.Abs(e.xx*e.yy - e.xy*e.xy)) }
 
-// findMarks looks for every layout's marks: at half scale, then, when no card
-// is seen there, at full scale after a sigma-1 blur (an unblurred noisy photo
-// makes outlines explode in number).
+// findMarks looks for every layout's marks at a quarter and at half scale, and
+// when no card is seen there at full scale after a sigma-1 blur (an unblurred
+// noisy photo makes outlines explode in number).
 func findMarks(luma *Plane, mirror bool) ([]sighting, error) {
-	half, err := resizeArea(luma, max(1, luma.W/2), max(1, luma.H/2))
-	if err != nil {
-		return nil, err
-	}
-	found, err := marksAt(half, mirror)
-	if err != nil {
-		return nil, err
-	}
-	if len(found) < minMarks {
-		full, err := blurGauss(luma, 1)
+	var found []sighting
+	for _, k := range [2]int{4, 2} {
+		small, err := resizeArea(luma, max(1, luma.W/k), max(1, luma.H/k))
 		if err != nil {
 			return nil, err
 		}
-		return marksAt(full, mirror)
+		if found, err = marksAt(small, mirror); err != nil {
+			return nil, err
+		}
+		sx, sy := float64(luma.W)/float64(small.W), float64(luma.H)/float64(small.H)
+		for i := range found {
+			s := &found[i]
+			s.at = calib.PixelPoint{X: (s.at.X+0.5)*sx - 0.5, Y: (s.at.Y+0.5)*sy - 0.5}
+			s.radius *= (sx + sy) / 2
+		}
+		if best, _ := chooseCard(found); len(best) >= minMarks {
+			return found, nil
+		}
 	}
-	sx, sy := float64(luma.W)/float64(half.W), float64(luma.H)/float64(half.H)
-	for i := range found {
-		s := &found[i]
-		s.at = calib.PixelPoint{X: (s.at.X+0.5)*sx - 0.5, Y: (s.at.Y+0.5)*sy - 0.5}
-		s.radius *= (sx + sy) / 2
+	if len(found) >= minMarks {
+		return found, nil
 	}
-	return found, nil
+	full, err := blurGauss(luma, 1)
+	if err != nil {
+		return nil, err
+	}
+	return marksAt(full, mirror)
 }
 
 // marksAt finds and decodes marks in one raster. A mark's tree of outlines is a

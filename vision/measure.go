@@ -15,8 +15,7 @@ const (
 	minWidthPixels   = 8.0
 	minWidthBlurs    = 6.0
 	maxLost          = 0.4  // share of stations
-	maxScaleError    = 1e-3 // relative, or maxScaleMM
-	maxScaleMM       = 1e-3
+	maxScaleError    = 1e-3 // relative, of all pitches in one direction, beyond twice its own noise
 )
 
 // Measure reads the strip in one photo. A refusal comes with what was measured
@@ -102,15 +101,11 @@ func (m *Measurement) gateBars() *Refusal {
 	if !m.check("blur", blur, limit, "px") {
 		return Refuse(CodeBlurred, "edges spread over %.1f px, at most %.1f", blur, limit)
 	}
-	worst, allow := 0.0, maxScaleError
-	for _, g := range m.Bars.Groups {
-		a := math.Max(maxScaleError, maxScaleMM/g.Nominal)
-		if e := math.Abs(g.Pitch/g.Nominal - 1); e/a > worst/allow {
-			worst, allow = e, a
+	for _, d := range m.Bars.Scale() {
+		limit := maxScaleError + 2*d.U
+		if !m.check("check bars' pitch along "+d.Axis, 100*math.Abs(d.Error), 100*limit, "%") {
+			return Refuse(CodeScaleGate, "off by %.2f %% along the card's %s, at most %.2f", 100*math.Abs(d.Error), d.Axis, 100*limit)
 		}
-	}
-	if !m.check("check bars' pitch", 100*worst, 100*allow, "%") {
-		return Refuse(CodeScaleGate, "off by %.2f %%, at most %.2f", 100*worst, 100*allow)
 	}
 	return nil
 }
@@ -151,7 +146,7 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 		return nil, Refuse(CodeNoStrip, "")
 	case len(good) > 1:
 		return &good[0], Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(good))
-	case touches[0].touches.card:
+	case good[0].runsInto(l):
 		return &good[0], Refuse(CodeStripReachesCard, "")
 	case touches[0].touches.border:
 		return &good[0], Refuse(CodeStripCutOff, "")
@@ -171,6 +166,17 @@ func (f *found) straighten(c candidate) candidate {
 	}
 	return c
 }
+
+// runsInto reports whether the strip's axis, carried on past its ends by what a
+// card's edge and shadow can hide, meets the card, or an edge touches it.
+func (t *traced) runsInto(l *calib.Layout) bool {
+	a := t.c.axis
+	past := a.Half + cardRim + 1
+	return l.Contains(a.At(past), 0) || l.Contains(a.At(-past), 0) || gapTo(l, a, t.c.width) < minGap
+}
+
+// minGap is the least clear metal in mm between card and strip.
+const minGap = 0.25
 
 // evenEnough reports whether at least half of the traced length has two clear
 // edges; a glare band, a shadow or a scratch has not.

@@ -3,7 +3,7 @@ package vision
 import "math"
 
 // maxUnknowns is the largest least-squares problem of this package's inner fits.
-const maxUnknowns = 8
+const maxUnknowns = 9
 
 // normal accumulates the normal equations of a small weighted least-squares fit.
 type normal struct {
@@ -18,6 +18,9 @@ type normal struct {
 func (q *normal) add(j *[maxUnknowns]float64, r, w float64) {
 	for i := range q.n {
 		wj := w * j[i]
+		if wj == 0 {
+			continue // most rows meet only one line of the model
+		}
 		for k := 0; k <= i; k++ {
 			q.a[i][k] += wj * j[k]
 		}

@@ -20,6 +20,13 @@ type pairFit struct {
 	bins  int
 }
 
+const (
+	// shapeMisfit is the edge model's own misfit over the contrast: a bin of many
+	// pixels is not trusted beyond it, nor thrown out for it.
+	shapeMisfit = 0.01
+	settled     = 5e-4 // px of movement of both edges at which a fit has settled
+)
+
 // fitPair fits both edges of a slice together: a straight-line luma on each
 // side and between, joined by the photo's own edge shape. The unknowns are the
 // two edges and the three lines; Gauss-Newton with Tukey weights, so that a speck
@@ -32,7 +39,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
 	fit := pairFit{x: [2]float64{x0, x1}, bins: len(s.bins)}
 	r := make([]float64, len(s.bins))
-	scale := math.Inf(1)
+	scale, misfit := math.Inf(1), 0.0
 	var par [maxUnknowns]float64 // metal low, slope, metal high, slope, film, slope
 	for iter := range 25 {
 		q := normal{n: 8}
@@ -40,7 +47,8 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		for i, b := range s.bins {
 			j, y := pairRow(b.x, p, &fit, &par)
 			r[i] = b.y - y
-			w := b.n * tukey(r[i]*math.Sqrt(b.n), scale)
+			w := b.n / (1 + b.n*misfit)
+			w *= tukey(r[i]*math.Sqrt(w), scale)
 			if iter == 0 {
 				// The lines are still zero: the first step finds them alone.
 				j[6], j[7] = 0, 0
@@ -61,10 +69,14 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		for k := range 6 {
 			par[k] += step[k]
 		}
-		scale = 4.685 * madOf(s.bins, r)
 		if iter == 0 {
-			scale = math.Inf(1)
 			continue
+		}
+		if iter <= 4 { // then fixed, so that the weights cannot chase the steps
+			noise := madOf(s.bins, r)
+			scale = 4.685 * noise
+			m := shapeMisfit * math.Abs(par[4]-(par[0]+par[2])/2) / noise
+			misfit = m * m
 		}
 		dx := [2]float64{clampStep(step[6]), clampStep(step[7])}
 		fit.x[0] += dx[0]
@@ -72,7 +84,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		if fit.x[0] < lo || fit.x[1] > hi || fit.x[1]-fit.x[0] < 2 {
 			return pairFit{}, false
 		}
-		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < 2e-4 {
+		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < settled {
 			fit.finish(s, p, &par, r, &q, f, step)
 			return fit, true
 		}

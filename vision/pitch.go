@@ -7,9 +7,11 @@ import (
 )
 
 // measurePitch fits a periodic luma to a group of equal bars: a straight line
-// and two harmonics whose phases are free, so ink spread, blur, sharpening and
+// and three harmonics whose phases are free, so ink spread, blur, sharpening and
 // tone (all alike for each bar) cannot move the pitch. It works from the middle
-// of the first bar to the middle of the last, in millimetres through the view.
+// of the first bar to the middle of the last, in millimetres through the view,
+// under a Hann window, which keeps the bars' higher harmonics from leaking into
+// the pitch.
 // False when the photo does not resolve the group.
 func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 	length := float64(b.Count-1) * b.Pitch
@@ -41,13 +43,13 @@ func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 		return BarGroup{}, false
 	}
 	k := float64(n)
-	return BarGroup{b.Name, b.Pitch, sum / k, math.Sqrt(sumU) / k, px / k}, true
+	return BarGroup{b.Name, b.Pitch, b.Vertical, sum / k, math.Sqrt(sumU) / k, px / k, length}, true
 }
 
 // minPitchPixels is the least pitch in px whose fundamental a sharp photo keeps.
 const minPitchPixels = 6
 
-// fitPitch fits one slice. Unknowns: line (2), two harmonics (4), and the
+// fitPitch fits one slice. Unknowns: line (2), three harmonics (6), and the
 // relative change of the pitch (1).
 func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) (pitch, u float64, ok bool) {
 	x := make([]float64, len(s.bins))
@@ -62,46 +64,53 @@ func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) 
 		}
 	}
 	omega := 2 * math.Pi / b.Pitch
+	half := float64(b.Count-1) * b.Pitch / 2
 	stretch := 0.0
 	var par [maxUnknowns]float64
 	for iter := range 8 {
-		q := normal{n: 7}
+		q := normal{n: 9}
 		if iter == 0 {
-			q.n = 6
+			q.n = 8
 		}
 		for i, k := range s.bins {
-			p := omega * (1 + stretch) * x[i]
-			c1, s1, c2, s2 := math.Cos(p), math.Sin(p), math.Cos(2*p), math.Sin(2*p)
-			j := [maxUnknowns]float64{1, x[i], c1, s1, c2, s2}
+			j := [maxUnknowns]float64{1, x[i]}
+			slope := 0.0
+			for h := range 3 {
+				w := omega * float64(h+1)
+				sin, cos := math.Sincos(w * (1 + stretch) * x[i])
+				j[2+2*h], j[3+2*h] = cos, sin
+				slope += w * x[i] * (par[3+2*h]*cos - par[2+2*h]*sin)
+			}
 			y := 0.0
-			for n := range 6 {
+			for n := range 8 {
 				y += j[n] * par[n]
 			}
-			j[6] = omega * x[i] * (-par[2]*s1 + par[3]*c1 - 2*par[4]*s2 + 2*par[5]*c2)
-			q.add(&j, k.y-y, k.n)
+			j[8] = slope
+			hann := 0.5 + 0.5*math.Cos(math.Pi*x[i]/half)
+			q.add(&j, k.y-y, k.n*hann)
 		}
 		fac, ok := q.factorise()
 		if !ok {
 			return 0, 0, false
 		}
 		step := fac.solve(q.b)
-		for n := range 6 {
+		for n := range 8 {
 			par[n] += step[n]
 		}
 		if iter == 0 {
 			continue
 		}
-		stretch += step[6]
+		stretch += step[8]
 		if math.Abs(stretch) > 0.05 {
 			return 0, 0, false
 		}
-		if math.Abs(step[6]) < 1e-7 {
+		if math.Abs(step[8]) < 1e-7 {
 			if math.Hypot(par[2], par[3]) < 0.02 {
 				return 0, 0, false // the bars are not resolved
 			}
-			variance := q.fitted(step) / float64(len(s.bins)-7)
+			variance := q.fitted(step) / float64(len(s.bins)-q.n)
 			pitch = b.Pitch / (1 + stretch)
-			return pitch, pitch * math.Sqrt(variance*fac.inverse(6)[6]), true
+			return pitch, pitch * math.Sqrt(variance*fac.inverse(8)[8]), true
 		}
 	}
 	return 0, 0, false

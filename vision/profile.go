@@ -134,21 +134,25 @@ func (t *traced) settle(l *calib.Layout) bool {
 	return true
 }
 
-// endTrim is what is left out at each ragged end, in widths and at least in mm.
+// What is left out of the line at each ragged end: half a width, but within
+// these bounds in mm.
 const (
-	endTrimWidths = 0.5
-	endTrimMM     = 0.75
+	endTrimLeast = 0.75
+	endTrimMost  = 1.5
 )
 
 // profile reduces the traced stations to mean, ends, taper and bow, with the
-// uncertainty that edge noise alone gives them.
+// uncertainty that edge noise alone gives them. The line through the stations
+// clear of the ragged ends is carried to the ends of the whole strip, so that
+// taper means end to end.
 func (t *traced) profile() (*Profile, bool) {
-	trim := math.Max(endTrimMM, endTrimWidths*t.c.width)
-	half := t.c.axis.Half - trim
+	trim := math.Max(endTrimLeast, math.Min(endTrimMost, t.c.width/2))
+	used := t.c.axis.Half - trim
+	half := t.c.axis.Half + t.c.step/2 // the outer stations reach that far
 	pr := &Profile{}
 	var s, y, u []float64
 	for _, k := range t.cuts {
-		if math.Abs(k.s) > half {
+		if math.Abs(k.s) > used {
 			continue
 		}
 		st := Station{At: k.s, Centre: t.c.axis.At(k.s), Edges: k.edges, Width: k.width, U: k.u, Dropped: k.dropped}

@@ -1,10 +1,6 @@
 package vision
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-)
+import "math"
 
 // superEdge is the mean dark-to-light edge of many slices laid over one another
 // at their fitted places: a profile far finer than the pixel grid.
@@ -70,11 +66,10 @@ func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
 			spreadN++
 			mid := (fit.x[0] + fit.x[1]) / 2
 			for _, b := range s.bins {
-				e, u, level := 0, fit.x[0]-b.x, fit.metal[0]
+				u, level := fit.x[0]-b.x, fit.metal[0]
 				if b.x > mid {
-					e, u, level = 1, b.x-fit.x[1], fit.metal[1]
+					u, level = b.x-fit.x[1], fit.metal[1]
 				}
-				_ = e
 				k := int(math.Round((u + superReach) / superStep))
 				if k < 0 || k >= n {
 					continue
@@ -130,144 +125,170 @@ func levels(slices []barSlice, vertical bool) (ink, paper float64) {
 	return ink / n, paper / m
 }
 
+// edgeParam are the unknowns of the edge model's fit, in this order.
+const (
+	pBlurX = iota
+	pBlurY
+	pSharpening
+	pRadius
+	pTone
+	pShiftX // of each direction's super-edge, px
+	pShiftY
+	edgeParams
+)
+
 // Priors of the edge model: what phone cameras do, so that a level of sharpening
-// or tone that the bars do not show is not invented. Common practice, no source.
-var cameraPrior = [5]struct{ mean, sd float64 }{
-	{1.2, 5}, {1.2, 5}, // blur, px
-	{0.4, 1.0},  // sharpening
-	{1.3, 0.7},  // its radius, px
-	{0.0, 0.25}, // tone
+// or tone that the bars do not show is not invented, and the bounds of the
+// search: no sharpening is 0, and a tone curve stays monotone. Common practice,
+// no source.
+var cameraPrior = [edgeParams]struct{ mean, sd, lo, hi float64 }{
+	pBlurX:      {1.2, 5, 0.3, 8},
+	pBlurY:      {1.2, 5, 0.3, 8},
+	pSharpening: {0.4, 1, 0, 5},
+	pRadius:     {1.3, 0.7, 0.4, 5},
+	pTone:       {0, 0.25, -maxTone, maxTone},
+	pShiftX:     {0, 1, -3, 3},
+	pShiftY:     {0, 1, -3, 3},
 }
 
 // modelMisfit is the floor of the edge model's own misfit, against which the
 // priors are weighed; 1 is black to white.
 const modelMisfit = 0.004
 
-// fit is Levenberg-Marquardt over blur x, blur y, amount, radius, tone and the
-// two super-edges' shifts; each edge's two levels are solved within.
+// fit is Levenberg-Marquardt over the edge model's unknowns; each super-edge's
+// two levels are solved within.
 func (w *Witness) fit(edges *[2]superEdge) bool {
-	p := []float64{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone, 0, 0}
-	r, ok := superResiduals(edges, p)
+	p := [edgeParams]float64{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone}
+	q, ok := edgeEquations(edges, p)
+	lambda := 1e-3
+	for iter := 0; ok && iter < 15; iter++ {
+		next, n, found := dampedStep(edges, p, q, &lambda)
+		if !found {
+			break
+		}
+		gain := (q.rr - n.rr) / q.rr
+		p, q = next, n
+		if gain < 1e-3 {
+			break
+		}
+	}
 	if !ok {
 		return false
 	}
-	lambda := 1e-3
-	for range 20 {
-		j := mat.NewDense(len(r), len(p), nil)
-		for k := range p {
-			q := append([]float64(nil), p...)
-			q[k] += 1e-3
-			rk, ok := superResiduals(edges, q)
-			if !ok {
-				return false
-			}
-			for i := range r {
-				j.Set(i, k, (rk[i]-r[i])/1e-3)
-			}
-		}
-		next, rNext, gain := lmStep(edges, p, r, j, &lambda)
-		if next == nil {
-			break
-		}
-		p, r = next, rNext
-		if gain < 1e-4 {
-			break
-		}
-	}
-	w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone = p[0], p[1], p[2], p[3], p[4]
+	w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone = p[pBlurX], p[pBlurY], p[pSharpening], p[pRadius], p[pTone]
 	if len(edges[0].u) == 0 {
 		w.BlurX = w.BlurY
 	}
 	if len(edges[1].u) == 0 {
 		w.BlurY = w.BlurX
 	}
-	n := float64(len(r) - len(cameraPrior))
-	w.Residual = modelMisfit * math.Sqrt(sumSquares(r[:len(r)-len(cameraPrior)])/n)
+	w.Residual = modelMisfit * math.Sqrt(q.rr/float64(len(edges[0].u)+len(edges[1].u)))
 	return true
 }
 
-// lmStep tries damped steps until one lowers the sum of squares; nil when none
-// does. gain is the relative fall.
-func lmStep(edges *[2]superEdge, p, r []float64, j *mat.Dense, lambda *float64) (next, rNext []float64, gain float64) {
-	var n mat.Dense
-	n.Mul(j.T(), j)
-	var g mat.VecDense
-	g.MulVec(j.T(), mat.NewVecDense(len(r), r))
-	before := sumSquares(r)
+// dampedStep tries damped steps until one lowers the sum of squares.
+func dampedStep(edges *[2]superEdge, p [edgeParams]float64, q normal, lambda *float64) (next [edgeParams]float64, n normal, found bool) {
 	for range 8 {
-		damped := mat.DenseCopyOf(&n)
-		for k := range p {
-			damped.Set(k, k, n.At(k, k)*(1+*lambda)+1e-12)
+		damped := q
+		for k := range edgeParams {
+			damped.a[k][k] *= 1 + *lambda
 		}
-		var step mat.VecDense
-		if err := step.SolveVec(damped, &g); err == nil {
-			q := append([]float64(nil), p...)
-			for k := range q {
-				q[k] -= step.AtVec(k)
+		if f, ok := damped.factorise(); ok {
+			step := f.solve(damped.b)
+			next = p
+			for k := range next {
+				c := cameraPrior[k]
+				next[k] = math.Max(c.lo, math.Min(c.hi, p[k]+step[k]))
 			}
-			if rq, ok := superResiduals(edges, q); ok && sumSquares(rq) < before {
+			if n, ok = edgeEquations(edges, next); ok && n.rr < q.rr {
 				*lambda /= 5
-				return q, rq, (before - sumSquares(rq)) / before
+				return next, n, true
 			}
 		}
 		*lambda *= 6
 	}
-	return nil, nil, 0
+	return p, q, false
 }
 
-func sumSquares(r []float64) float64 {
-	s := 0.0
-	for _, v := range r {
-		s += v * v
+// edgeEquations returns the normal equations at p: both super-edges' misfit in
+// units of modelMisfit, and the priors. False when an edge has no contrast.
+func edgeEquations(edges *[2]superEdge, p [edgeParams]float64) (normal, bool) {
+	q := normal{n: edgeParams}
+	for d := range edges {
+		if len(edges[d].u) > 0 && !edges[d].equations(d, p, &q) {
+			return q, false
+		}
 	}
-	return s
+	for k, c := range cameraPrior {
+		var j [maxUnknowns]float64
+		j[k] = 1
+		q.add(&j, c.mean-p[k], 1/(c.sd*c.sd))
+	}
+	return q, true
 }
 
-// superResiduals returns the misfit of both super-edges in units of modelMisfit,
-// followed by the priors'. False outside the model's range.
-func superResiduals(edges *[2]superEdge, p []float64) ([]float64, bool) {
-	if p[0] < 0.3 || p[1] < 0.3 || p[0] > 8 || p[1] > 8 || p[2] < -0.5 || p[2] > 6 || p[3] < 0.3 || p[3] > 5 || math.Abs(p[4]) > maxTone {
-		return nil, false
+// shape tabulates the model's dark-to-light edge.
+func (e *superEdge) shape(d int, p [edgeParams]float64) (*edgeShape, bool) {
+	c := camera1D{S: p[pBlurX+d], A: p[pSharpening], R: p[pRadius], Tone: tone{p[pTone]}}
+	return newEdgeShape(c, rgb{e.light, e.light, e.light}, rgb{e.dark, e.dark, e.dark})
+}
+
+// equations adds one super-edge's points. Blur, radius and tone have numeric
+// derivatives; shift and sharpening come from the table.
+func (e *superEdge) equations(d int, p [edgeParams]float64, q *normal) bool {
+	const h = 2e-3
+	numeric := [3]int{pBlurX + d, pRadius, pTone}
+	s, ok := e.shape(d, p)
+	if !ok {
+		return false
 	}
-	var r []float64
-	for d, e := range edges {
-		if len(e.u) == 0 {
-			continue
-		}
-		c := camera1D{S: p[d], A: p[2], R: p[3], Tone: tone{p[4]}}
-		shape, ok := newEdgeShape(c, rgb{e.light, e.light, e.light}, rgb{e.dark, e.dark, e.dark})
-		if !ok {
-			return nil, false
-		}
-		// Levels: y = a + b E, solved in closed form.
-		var sw, se, sy, see, sey float64
-		shapeAt := make([]float64, len(e.u))
-		for i, u := range e.u {
-			v, _ := shape.at(u - p[5+d])
-			shapeAt[i] = v
-			wt := e.w[i]
-			sw += wt
-			se += wt * v
-			sy += wt * e.y[i]
-			see += wt * v * v
-			sey += wt * v * e.y[i]
-		}
-		det := sw*see - se*se
-		if det <= 0 {
-			return nil, false
-		}
-		b := (sw*sey - se*sy) / det
-		a := (sy - b*se) / sw
-		mean := sw / float64(len(e.u))
-		for i := range e.u {
-			r = append(r, (e.y[i]-a-b*shapeAt[i])*math.Sqrt(e.w[i]/mean)/modelMisfit)
+	var moved [3]*edgeShape
+	for i, k := range numeric {
+		pk := p
+		pk[k] += h
+		if moved[i], ok = e.shape(d, pk); !ok {
+			return false
 		}
 	}
-	if len(r) < 40 {
-		return nil, false
+	shift := p[pShiftX+d]
+	level, gain, ok := e.levels(s, shift)
+	if !ok {
+		return false
 	}
-	for k, q := range cameraPrior {
-		r = append(r, (p[k]-q.mean)/q.sd)
+	mean := 0.0
+	for _, w := range e.w {
+		mean += w / float64(len(e.w))
 	}
-	return r, true
+	for i, u := range e.u {
+		v, slope := s.at(u - shift)
+		var j [maxUnknowns]float64
+		for k, at := range numeric {
+			vk, _ := moved[k].at(u - shift)
+			j[at] = gain * (vk - v) / h / modelMisfit
+		}
+		j[pSharpening] = gain * s.haloAt(u-shift) / modelMisfit
+		j[pShiftX+d] = -gain * slope / modelMisfit
+		q.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
+	}
+	return true
+}
+
+// levels solves y = level + gain E in closed form.
+func (e *superEdge) levels(s *edgeShape, shift float64) (level, gain float64, ok bool) {
+	var sw, se, sy, see, sey float64
+	for i, u := range e.u {
+		v, _ := s.at(u - shift)
+		w := e.w[i]
+		sw += w
+		se += w * v
+		sy += w * e.y[i]
+		see += w * v * v
+		sey += w * v * e.y[i]
+	}
+	det := sw*see - se*se
+	if !(det > 0) {
+		return 0, 0, false
+	}
+	gain = (sw*sey - se*sy) / det
+	return (sy - gain*se) / sw, gain, true
 }

@@ -68,11 +68,14 @@ func (c rgb) luma() float64 {
 	return c[0]*lumaWeights[0] + c[1]*lumaWeights[1] + c[2]*lumaWeights[2]
 }
 
+func (c rgb) grey() bool { return c[0] == c[1] && c[1] == c[2] }
+
 // mixing tells the luma seen where a pixel is partly film and partly metal: the
 // light mixes linearly in each channel, then goes through the tone curve.
 type mixing struct {
 	t           tone
 	film, metal rgb // linear
+	grey        bool
 }
 
 func newMixing(t tone, film, metal rgb) mixing {
@@ -80,12 +83,16 @@ func newMixing(t tone, film, metal rgb) mixing {
 	for i := range 3 {
 		m.film[i], m.metal[i] = t.toLinear(film[i]), t.toLinear(metal[i])
 	}
+	m.grey = film.grey() && metal.grey()
 	return m
 }
 
 // luma returns the display-referred luma 0..1 at film fraction f, which may lie
 // a little outside 0..1.
 func (m mixing) luma(f float64) float64 {
+	if m.grey {
+		return m.t.fromLinear(f*m.film[0] + (1-f)*m.metal[0])
+	}
 	y := 0.0
 	for i := range 3 {
 		y += lumaWeights[i] * m.t.fromLinear(f*m.film[i]+(1-f)*m.metal[i])

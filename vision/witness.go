@@ -21,8 +21,44 @@ type Witness struct {
 type BarGroup struct {
 	Name        string
 	Nominal     float64 // pitch, mm
+	Vertical    bool    // its pitch runs along the card's x
 	Pitch, U    float64 // measured through the view, mm
 	PixelsPitch float64 // px
+	Length      float64 // of the group between its outer bars' middles, mm
+}
+
+// ScaleError is how far the bars' pitch in one direction is from its nominal.
+type ScaleError struct {
+	Axis     string  // "x" or "y" of the card
+	Error, U float64 // relative
+}
+
+// pitchJitter is the standard uncertainty in mm that print jitter gives the
+// length of a whole group of bars, so that no single group carries the mean.
+const pitchJitter = 0.003
+
+// Scale joins the groups of each direction, weighed by their uncertainty.
+func (w *Witness) Scale() []ScaleError {
+	var out []ScaleError
+	for _, vertical := range [2]bool{true, false} {
+		e := ScaleError{Axis: "y"}
+		if vertical {
+			e.Axis = "x"
+		}
+		sum := 0.0
+		for _, g := range w.Groups {
+			if g.Vertical == vertical {
+				u := math.Hypot(g.U/g.Nominal, pitchJitter/g.Length)
+				e.Error += (g.Pitch/g.Nominal - 1) / (u * u)
+				sum += 1 / (u * u)
+			}
+		}
+		if sum > 0 {
+			e.Error, e.U = e.Error/sum, math.Sqrt(1/sum)
+			out = append(out, e)
+		}
+	}
+	return out
 }
 
 // along returns the camera's model of an edge whose normal on the card is n.
@@ -47,6 +83,7 @@ type barSlice struct {
 const (
 	barMargin  = 1.25 // mm of white beside an isolated bar that a slice uses
 	barStation = 1.0  // mm along the bar for one slice
+	barSlices  = 4    // at most, of one isolated bar
 	barEnd     = 0.5  // mm left out at both ends of a bar
 )
 
@@ -57,7 +94,10 @@ func isolatedSlices(luma *Plane, v *calib.View, l *calib.Layout) []barSlice {
 		if b.Count != 1 {
 			continue
 		}
-		for a := barEnd; a+barStation <= b.Length-barEnd+1e-9; a += barStation {
+		span := b.Length - 2*barEnd - barStation
+		n := max(1, min(barSlices, int(span/barStation)+1))
+		for i := range n {
+			a := barEnd + span*(float64(i)+0.5)/float64(n) // start of the slice
 			c := barPoint(b, b.Width/2, a+barStation/2)
 			f, perPx, ok := cardFrame(v, c, barPoint(b, b.Width/2, a), calib.Plane{})
 			if !ok {
