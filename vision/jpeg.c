@@ -21,7 +21,7 @@ struct reader {
 	enum jpeg_kind kind;
 };
 
-static void give_up(struct reader *r, enum jpeg_kind kind)
+__attribute__((noreturn)) static void give_up(struct reader *r, enum jpeg_kind kind)
 {
 	r->kind = kind;
 	longjmp(r->back, 1);

@@ -74,9 +74,6 @@ type OverlayLimit struct {
 const (
 	pictureWidth   = 1600
 	maxPhotoHeight = 1500
-	bannerPad      = 22
-	headingSize    = 44
-	lineSize       = 32
 	labelSize      = 30
 	legendHeight   = 64
 	plotHeight     = 560

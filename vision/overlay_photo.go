@@ -4,7 +4,6 @@ import (
 	"image"
 	"image/color"
 	"math"
-	"strings"
 
 	"github.com/disintegration/imaging"
 
@@ -202,59 +201,4 @@ func (c *canvas) label(at calib.PixelPoint, s string) {
 	w := c.measure(f, s) + 14
 	c.panel(at.Add(calib.PixelPoint{X: w / 2}), w, labelSize+6)
 	c.text(inkBlack, f, at.Add(calib.PixelPoint{X: 7}), anchorLeft, s)
-}
-
-// wrapped is the banner's lines, each broken to fit the picture.
-func (o *Overlay) wrapped(c *canvas) (lines []string) {
-	const room = pictureWidth - 2*bannerPad
-	for _, text := range o.Lines {
-		line := ""
-		for _, word := range strings.Fields(text) {
-			if next := strings.TrimSpace(line + " " + word); line == "" || c.measure(fontKey{lineSize, false}, next) <= room {
-				line = next
-				continue
-			}
-			lines = append(lines, line)
-			line = word
-		}
-		lines = append(lines, line)
-	}
-	return lines
-}
-
-const (
-	headingStep = headingSize * 3 / 2
-	lineStep    = lineSize * 4 / 3
-)
-
-func (o *Overlay) bannerHeight() int {
-	lines := o.wrapped(&canvas{faces: newCanvas(1, 1).faces})
-	if o.Heading == "" && len(lines) == 0 {
-		return 0
-	}
-	return 2*bannerPad + headingStep + lineStep*len(lines)
-}
-
-func (o *Overlay) drawBanner(c *canvas) {
-	height := o.bannerHeight()
-	ground := inkBlack
-	x := float64(bannerPad)
-	if o.Refused {
-		ground = inkRed
-	}
-	c.rect(ground, image.Rect(0, 0, pictureWidth, height))
-	if height == 0 {
-		return
-	}
-	y := bannerPad + headingStep/2.0
-	if o.Refused {
-		c.cross(inkBlack, calib.PixelPoint{X: x + 18, Y: y}, 16)
-		x += 56
-	}
-	c.text(inkWhite, fontKey{headingSize, true}, calib.PixelPoint{X: x, Y: y}, anchorLeft, o.Heading)
-	y += headingStep/2.0 + lineStep/2.0
-	for _, line := range o.wrapped(c) {
-		c.text(inkWhite, fontKey{lineSize, false}, calib.PixelPoint{X: bannerPad, Y: y}, anchorLeft, line)
-		y += lineStep
-	}
 }

@@ -125,6 +125,26 @@ func TestOverlayEndAtBorder(t *testing.T) {
 	}
 }
 
+func TestBannerWraps(t *testing.T) {
+	c := newCanvas(1, 1)
+	f := fontKey{lineSize, false}
+	lines := c.wrap(f, 300, "  lay the card flat and take the photo again, with Donaudampfschifffahrtsgesellschaft ")
+	if got := strings.Join(lines, " "); got != "lay the card flat and take the photo again, with Donaudampfschifffahrtsgesellschaft" {
+		t.Errorf("words are lost: %q", got)
+	}
+	for i, l := range lines {
+		if c.measure(f, l) > 300 && strings.Contains(l, " ") {
+			t.Errorf("line %q is too long", l)
+		}
+		if i > 0 && c.measure(f, lines[i-1]+" "+strings.Fields(l)[0]) <= 300 {
+			t.Errorf("line %q is broken too early", lines[i-1])
+		}
+	}
+	if n := len(c.wrap(f, 300, " ")); n != 0 {
+		t.Errorf("no words give %d lines", n)
+	}
+}
+
 // The plot's line passes through the values where the axes say.
 func TestOverlayPlot(t *testing.T) {
 	c := newCanvas(1600, 560)
