@@ -203,6 +203,7 @@ func linearTransform(from, to [][2]float64) ([9]float64, error) {
 func refineTransform(h [9]float64, from, to [][2]float64) ([9]float64, error) {
 	m := model[[9]float64]{
 		rows: 2 * len(from), params: 8,
+		enough: 1e-24, // the sum is in squares of the set's size
 		move: func(h [9]float64, d []float64) [9]float64 {
 			for i, v := range d {
 				h[i] += v

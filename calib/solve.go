@@ -10,14 +10,15 @@ import (
 // ErrNotConverged reports that a fit found no minimum from its start.
 var ErrNotConverged = errors.New("fit did not converge: check that each point has its own card place")
 
-// mostSteps bounds a fit. A start in the right valley needs about 10 steps; one
-// that needs more is on its way to a camera nobody has.
-const mostSteps = 30
+// mostSteps bounds a fit. Most starts need about 10 steps; one that needs more
+// than these is on its way to a camera nobody has.
+const mostSteps = 50
 
 // model is a small dense least-squares problem whose unknown is a state S that
 // is moved by params local parameters, so that a rotation needs no angles.
 type model[S any] struct {
 	rows, params int
+	enough       float64 // a promised fall of the sum of squares not worth a step
 	// linearise fills r (rows) and its derivatives j (rows x params, row by
 	// row) at s. It returns false where s lies outside the model's domain.
 	linearise func(s S, r, j []float64) bool
@@ -60,46 +61,64 @@ func (m model[S]) at(s S) (normal, bool) {
 }
 
 // solve minimises the sum of squares from start by Levenberg-Marquardt with
-// Marquardt's scaling, and returns the state and its normal equations. The
-// damping dies out within a few good steps, since the valley in which focal
-// length and distance trade places is some 1e7 times longer than wide.
+// Marquardt's scaling, and returns the state and its normal equations. Damping
+// starts low and soon dies out, since the valley in which focal length and
+// distance trade places is some 1e7 times longer than wide. A step that falls
+// well short of its promise is also tried at half its length: where residuals
+// are large, the undamped step swings from one side of the minimum to the other.
 func (m model[S]) solve(start S) (S, normal, error) {
+	const least = 1e-11
 	s := start
 	here, ok := m.at(s)
 	if !ok {
 		return s, here, ErrNotConverged
 	}
-	damping := 1e-6
+	damping := 1e-9
 	for range mostSteps {
 		d, gain, ok := here.step(damping)
-		if ok {
-			next := m.move(s, d)
-			there, inside := m.at(next)
-			if inside && there.sum <= here.sum {
-				s, here = next, there
-				if damping == 0 && gain <= 1e-13*here.sum+1e-18 {
-					return s, here, nil
-				}
-				if damping *= 0.01; damping < 1e-12 {
-					damping = 0
-				}
-				continue
+		if !ok {
+			damping = math.Max(5*damping, least)
+			continue
+		}
+		next, there, fall := m.advance(s, here, d)
+		if fall < gain/4 {
+			for i := range d {
+				d[i] /= 2
 			}
-			// A step that promises so little and fails has met rounding, but
-			// only without damping, which makes any step promise little.
-			if damping <= 1e-6 && gain <= 1e-9*here.sum+1e-14 {
-				if damping == 0 {
-					return s, here, nil
-				}
-				damping = 0
-				continue
+			if n, t, f := m.advance(s, here, d); f > fall {
+				next, there, fall = n, t, f
 			}
 		}
-		if damping = math.Max(100*damping, 1e-6); damping > 1e12 {
-			break
+		if fall >= 0 {
+			s, here = next, there
+		}
+		switch {
+		case damping == 0 && gain <= 1e-13*here.sum+m.enough:
+			return s, here, nil
+		case fall >= gain/4:
+			if damping *= 0.1; damping < least {
+				damping = 0
+			}
+		case damping == 0 && gain <= 1e-9*here.sum+1e-14: // only rounding is left
+			return s, here, nil
+		case damping <= 1e-6 && gain <= 1e-9*here.sum+1e-14:
+			damping = 0 // damping makes any step promise little: ask without it
+		default:
+			damping = math.Max(5*damping, least)
 		}
 	}
 	return s, here, ErrNotConverged
+}
+
+// advance moves s by d and returns the state, its normal equations and the fall
+// of the sum of squares, which is -Inf outside the domain.
+func (m model[S]) advance(s S, here normal, d []float64) (S, normal, float64) {
+	next := m.move(s, d)
+	there, ok := m.at(next)
+	if !ok {
+		return s, here, math.Inf(-1)
+	}
+	return next, there, here.sum - there.sum
 }
 
 // step solves the damped normal equations and returns the step and the fall of

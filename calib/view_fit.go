@@ -120,6 +120,7 @@ func viewModel(card []CardPoint, img []PixelPoint, sigma float64, prior Prior) m
 	n := len(card)
 	return model[viewState]{
 		rows: 2*n + 2, params: 8,
+		enough: 1e-10, // the sum is in variances: 1e-5 of a standard deviation
 		move: func(s viewState, d []float64) viewState {
 			v := (&View{Camera: s.camera, Pose: s.pose}).With([8]float64(d))
 			return viewState{v.Camera, v.Pose}

@@ -43,6 +43,44 @@ func TestFitViewConverges(t *testing.T) {
 	t.Logf("largest rms %.2g px", worst)
 }
 
+// TestFitViewRarelyStalls fits what a working day brings: either card, one mark
+// missing at times, with and without EXIF, good and bad marks, the principal
+// point 20 px off. Measured: 8 of 40000 such fits do not converge. None may lean
+// the wrong way while it claims to know.
+func TestFitViewRarelyStalls(t *testing.T) {
+	r := rand.New(rand.NewPCG(13, 1))
+	stalled := 0
+	for range 2000 {
+		card, prior := markCentres(Layouts()[r.IntN(2)]), phone
+		if r.IntN(2) == 0 {
+			prior.FRel = 0.25
+		}
+		if r.IntN(3) == 0 {
+			k := r.IntN(6)
+			card = append(card[:k], card[k+1:]...)
+		}
+		sigma := []float64{0.005, 0.02, 0.1, 0.5}[r.IntN(4)]
+		cam := pinhole{
+			F:  prior.F * math.Exp(prior.FRel*(4*r.Float64()-2)),
+			CX: 1999.5 + 20*r.NormFloat64(), CY: 1499.5 + 20*r.NormFloat64(), K1: 0.2*r.Float64() - 0.1,
+			Dist: 60 + 340*r.Float64(), Tilt: rad(40 * r.Float64()), Toward: 7 * r.Float64(), Roll: 7 * r.Float64(),
+		}
+		v, err := FitView(card, jitter(cam.seeAll(card), sigma, r), sigma, photoW, photoH, prior)
+		if err != nil {
+			stalled++
+			continue
+		}
+		lean := v.TiltAlong(CardPoint{math.Cos(cam.Toward), math.Sin(cam.Toward)})
+		if cam.Tilt > rad(10) && lean < 0 && v.RivalExcess > 9 {
+			t.Errorf("%+v leans %.1f deg the other way, excess %.3g", cam, -lean*180/math.Pi, v.RivalExcess)
+		}
+	}
+	t.Logf("%d of 2000 stalled", stalled)
+	if stalled > 4 {
+		t.Errorf("%d of 2000 fits did not converge", stalled)
+	}
+}
+
 func TestFitViewRecoversTruth(t *testing.T) {
 	cam := pinhole{F: 3100, CX: 1999.5, CY: 1499.5, K1: 0.04, Dist: 150, Tilt: rad(25), Toward: 1, Roll: 0.3, Aim: CardPoint{5, 10}}
 	card := markCentres(Bench())
