@@ -34,12 +34,13 @@ type normal struct {
 	sum  float64
 }
 
-// at forms the normal equations at s, or returns false outside the domain.
+// at forms the normal equations at s, or returns false and an infinite sum
+// outside the domain.
 func (m model[S]) at(s S) (normal, bool) {
 	r := make([]float64, m.rows)
 	j := make([]float64, m.rows*m.params)
 	if !m.linearise(s, r, j) {
-		return normal{}, false
+		return normal{sum: math.Inf(1)}, false
 	}
 	e := normal{mat.NewSymDense(m.params, nil), make([]float64, m.params), 0}
 	for a := range m.params {
@@ -61,7 +62,8 @@ func (m model[S]) at(s S) (normal, bool) {
 }
 
 // solve minimises the sum of squares from start by Levenberg-Marquardt with
-// Marquardt's scaling, and returns the state and its normal equations. Damping
+// Marquardt's scaling, and returns the state and its normal equations, with
+// ErrNotConverged where it had to stop short of the minimum. Damping
 // starts low and soon dies out, since the valley in which focal length and
 // distance trade places is some 1e7 times longer than wide. A step that falls
 // well short of its promise is also tried at half its length: where residuals

@@ -48,10 +48,10 @@ func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior 
 	m := viewModel(card, img, sigma, prior)
 	best, eq, err := m.solve(viewState{camera, start})
 	other, otherEq, otherErr := m.solve(viewState{camera, start.rival()})
-	if err != nil || otherErr == nil && otherEq.sum < eq.sum {
+	if otherEq.sum < eq.sum {
 		best, eq, err, other, otherEq, otherErr = other, otherEq, otherErr, best, eq, err
 	}
-	if err != nil {
+	if err != nil { // also where the other converged, but to something worse
 		return nil, err
 	}
 	cov, ok := eq.covariance()
