@@ -63,11 +63,11 @@ func (m model[S]) at(s S) (normal, bool) {
 
 // solve minimises the sum of squares from start by Levenberg-Marquardt with
 // Marquardt's scaling, and returns the state and its normal equations, with
-// ErrNotConverged where it had to stop short of the minimum. Damping
-// starts low and soon dies out, since the valley in which focal length and
-// distance trade places is some 1e7 times longer than wide. A step that falls
-// well short of its promise is also tried at half its length: where residuals
-// are large, the undamped step swings from one side of the minimum to the other.
+// ErrNotConverged where it had to stop short of the minimum. Damping starts low
+// and soon dies out, since the valley in which focal length and distance trade
+// places is some 1e7 times longer than wide. A step that falls well short of its
+// promise is also tried at half its length: where residuals are large, the
+// undamped step swings from one side of the minimum to the other.
 func (m model[S]) solve(start S) (S, normal, error) {
 	const least = 1e-11
 	s := start

@@ -48,7 +48,7 @@ func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior 
 	m := viewModel(card, img, sigma, prior)
 	best, eq, err := m.solve(viewState{camera, start})
 	other, otherEq, otherErr := m.solve(viewState{camera, start.rival()})
-	if otherEq.sum < eq.sum {
+	if standing(otherEq, otherErr) < standing(eq, err) {
 		best, eq, err, other, otherEq, otherErr = other, otherEq, otherErr, best, eq, err
 	}
 	if err != nil { // also where the other converged, but to something worse
@@ -63,6 +63,16 @@ func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior 
 		v.RivalExcess = otherEq.sum - eq.sum
 	}
 	return v, v.setResiduals(card, img)
+}
+
+// standing is the sum by which the two poses compare. One that stalled gives way
+// to one that got as far, but not to one that is worse: that would be the wrong
+// pose with an air of certainty.
+func standing(e normal, err error) float64 {
+	if err != nil {
+		return e.sum + 1e-3
+	}
+	return e.sum
 }
 
 // startPose returns the pose by way of the homography of the pixels freed of
