@@ -10,8 +10,6 @@ import (
 const (
 	residualEdge   = 0.05  // px of width: what blur, tone and sharpening leave when modelled
 	printUnchecked = 0.005 // relative: a sheet whose check bars nobody measured
-	heightU        = 0.3   // mm: a strip lying in the card's plane, give or take the card's thickness
-	planeTiltU     = 1.0   // degrees: how parallel strip and card lie on the same flat face
 )
 
 // budget fills the width's and the taper's uncertainty, term by term.
@@ -19,16 +17,15 @@ func (m *Measurement) budget(t *traced, o Options) {
 	pr := m.Profile
 	edge := pr.U
 	perPx := 1 / m.PxPerMM
-	hu := o.HeightU
-	if hu == 0 {
-		hu = heightU
+	pu := DefaultPlaneU()
+	if o.PlaneU != nil {
+		pu = *o.PlaneU
 	}
 	marks, marksTaper := t.viewU(m.View)
-	height, heightTaper := t.planeU(calib.Plane{Height: hu})
-	slope := math.Tan(planeTiltU * math.Pi / 180)
 	d, n := t.c.axis.Dir, t.c.axis.Normal()
-	along, alongTaper := t.planeU(calib.Plane{SlopeX: slope * d.X, SlopeY: slope * d.Y})
-	across, acrossTaper := t.planeU(calib.Plane{SlopeX: slope * n.X, SlopeY: slope * n.Y})
+	height, heightTaper := t.planeU(calib.Plane{Height: pu.Height})
+	along, alongTaper := t.planeU(calib.Plane{SlopeX: pu.Along * d.X, SlopeY: pu.Along * d.Y})
+	across, acrossTaper := t.planeU(calib.Plane{SlopeX: pu.Across * n.X, SlopeY: pu.Across * n.Y})
 	pr.Budget = []Term{
 		{"edge noise", edge, false},
 		{"edge processing", residualEdge * perPx, true},

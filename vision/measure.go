@@ -126,14 +126,13 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 		return nil, Refuse(CodeNoStrip, "%v", err)
 	}
 	const most = 6 // candidates worth a closer look
-	plane := calib.Plane{Height: o.Height}
 	var good []traced
 	var touches []candidate
 	for i, c := range list {
 		if i == most {
 			break
 		}
-		if t, ok := trace(p, f.view, l, w, plane, f.straighten(c)); ok && t.evenEnough() {
+		if t, ok := trace(p, f.view, l, w, o, f.straighten(c)); ok && t.evenEnough() {
 			good = append(good, t)
 			touches = append(touches, c)
 		}

@@ -19,12 +19,12 @@ type traced struct {
 // trace measures a candidate: stations along its axis, twice, the second time
 // along the middle line and with the edge shape found in the first. ok is false
 // when too little of it has two clear edges to be a strip at all.
-func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, plane calib.Plane, cand candidate) (traced, bool) {
-	t := traced{c: cutter{p: p, v: v, plane: plane, width: cand.width}}
+func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand candidate) (traced, bool) {
+	t := traced{c: cutter{p: p, v: v, plane: o.Plane, radius: o.Radius, width: cand.width}}
 	mid := cand.a.Add(cand.b).Scale(0.5)
 	t.c.axis = Axis{Middle: mid, Dir: cand.direction(), Half: cand.length() / 2}
 	t.cam = w.along(t.c.axis.Normal())
-	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), plane)
+	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), o.Plane)
 	if !ok {
 		return t, false
 	}

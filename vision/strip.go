@@ -46,11 +46,13 @@ type cutter struct {
 	p     *Photo
 	v     *calib.View
 	plane calib.Plane
-	axis  Axis
-	shape pairShape
-	step  float64 // mm between stations
-	width float64 // mm, expected
-	side  float64 // px of metal used beside each edge
+	// radius of the surface in mm, 0 is flat.
+	radius float64
+	axis   Axis
+	shape  pairShape
+	step   float64 // mm between stations
+	width  float64 // mm, expected
+	side   float64 // px of metal used beside each edge
 }
 
 // cut is one station's slice and fit.
@@ -125,7 +127,11 @@ func (c *cutter) toCard(k cut) cut {
 		e[i] = q
 		k.edges[i] = calib.CardPoint{X: q.X, Y: q.Y}
 	}
-	k.width = acrossWidth(e, c.axis.tangent(k.s), c.plane)
+	chord := acrossWidth(e, c.axis.tangent(k.s), c.plane)
+	if k.width = arc(chord, c.radius); k.width == 0 {
+		k.dropped = dropApart // wider than the cylinder it is said to lie on
+		return k
+	}
 	w, u := k.fit.width()
 	k.u = u / w * k.width
 	low := math.Abs(k.fit.film - k.fit.metal[0])
@@ -147,6 +153,18 @@ func acrossWidth(e [2]calib.SpacePoint, t calib.CardPoint, pl calib.Plane) float
 		d[i] -= s * u[i]
 	}
 	return math.Sqrt(d[0]*d[0] + d[1]*d[1] + d[2]*d[2])
+}
+
+// arc returns the length on a cylinder of radius r over a chord, or the chord
+// itself when r is 0; 0 when the chord does not fit.
+func arc(chord, r float64) float64 {
+	if r == 0 {
+		return chord
+	}
+	if chord >= 2*r {
+		return 0
+	}
+	return 2 * r * math.Asin(chord/(2*r))
 }
 
 // colours samples film and metal at the stations: the middle third of the film,

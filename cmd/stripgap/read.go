@@ -68,8 +68,8 @@ func newReadCommand() *cobra.Command {
 	flags.StringVar(&f.format, "format", "table", "table, json or csv")
 	flags.StringVar(&f.pictures, "pictures", "", "write a picture of each reading into the folder `DIR`, made when missing")
 	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
-	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`; needs --height-u")
-	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm`")
+	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`")
+	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm` (0.2 when only --height is given)")
 	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
 	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
@@ -210,18 +210,28 @@ func parseLimits(flag, s string) (*clearance.Limits, error) {
 	return &l, nil
 }
 
+// statedHeightU is the standard uncertainty in mm of a height that was measured
+// with a rule and given without its own.
+const statedHeightU = 0.2
+
 // options are what the flags tell about the photos.
 func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
 	given := cmd.Flags().Changed
 	switch {
-	case given("height") && !given("height-u"):
-		return vision.Options{}, usagef("--height needs --height-u: how sure it is")
 	case math.IsNaN(f.height) || math.IsInf(f.height, 0):
 		return vision.Options{}, usagef("--height %v: must be a number of millimetres", f.height)
 	case given("height-u") && !(f.heightU > 0) || math.IsInf(f.heightU, 0):
 		return vision.Options{}, usagef("--height-u %v: must be a positive number of millimetres", f.heightU)
 	}
-	o := vision.Options{Height: f.height, HeightU: f.heightU}
+	o := vision.Options{Plane: calib.Plane{Height: f.height}}
+	u := vision.DefaultPlaneU()
+	if given("height") {
+		u.Height = statedHeightU
+	}
+	if given("height-u") {
+		u.Height = f.heightU
+	}
+	o.PlaneU = &u
 	if f.zone != "" {
 		zone, err := parseZone(f.zone)
 		if err != nil {
