@@ -38,8 +38,9 @@ func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
 	}
 	l := seen[0].layout
 	f := &found{card: &Card{Layout: l}, h: h, all: all}
-	for range 2 { // the second round starts from a homography of refined centres
-		f.card.Marks = refineAll(p.Luma, f.h, l)
+	patches := cutMarks(p.Luma, f.h, l)
+	for range 2 { // the second round rectifies by a homography of refined centres
+		f.card.Marks = refineAll(p.Luma, f.h, l, patches)
 		if len(f.card.Marks) < minMarks {
 			return f, Refuse(CodeFewMarks, "%d of %d", len(f.card.Marks), len(l.Marks))
 		}
@@ -105,16 +106,27 @@ func markSigma(m []MarkFound) float64 {
 	return math.Sqrt(s)
 }
 
-// refineAll refines every mark of the layout where the homography expects it,
-// seen before or not, and keeps those that settle and bear their own code.
-func refineAll(luma *Plane, h calib.Homography, l *calib.Layout) []MarkFound {
-	var out []MarkFound
+// cutMarks cuts a patch for every mark of the layout where the homography
+// expects it, seen before or not.
+func cutMarks(luma *Plane, h calib.Homography, l *calib.Layout) []*markPatch {
+	var out []*markPatch
 	for _, m := range l.Marks {
-		r, ok := refineMark(luma, h, m, l.Style, markSamples)
-		if !ok || !bearsCode(luma, h, m, l.Style, r.at) {
+		if k, ok := newMarkPatch(luma, h, m, l.Style, markSamples); ok {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// refineAll keeps the patches' centres that settle and bear their own code.
+func refineAll(luma *Plane, h calib.Homography, l *calib.Layout, patches []*markPatch) []MarkFound {
+	var out []MarkFound
+	for _, k := range patches {
+		r, ok := k.refine(h)
+		if !ok || !bearsCode(luma, h, k.mark, l.Style, r.at) {
 			continue
 		}
-		out = append(out, MarkFound{Mark: m, Pixel: r.at, U: math.Hypot(r.u, markFloor)})
+		out = append(out, MarkFound{Mark: k.mark, Pixel: r.at, U: math.Hypot(r.u, markFloor)})
 	}
 	return out
 }

@@ -126,7 +126,7 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 		}
 		return dot > 0.5*mm && off < mm
 	}
-	seen := make(map[int32]bool, 2*len(patch))
+	seen := make([]bool, len(g.valid))
 	var stack, body []int32
 	for _, i := range patch {
 		if like(i) && !seen[i] {

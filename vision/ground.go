@@ -93,12 +93,17 @@ func (g *ground) masks(p *Photo, l *calib.Layout, zone *Zone) {
 	g.valid, g.card, g.outside = make([]bool, n), make([]bool, n), make([]bool, n)
 	const rim = 3 // px at the photo's border that the area average mixes with nothing
 	right, bottom := float64(p.Luma.W-1-rim), float64(p.Luma.H-1-rim)
+	h := g.image
 	for y := range g.h {
 		for x := range g.w {
 			i := y*g.w + x
 			c := g.cardAt(float64(x), float64(y))
-			q, ok := g.image.Image(c)
-			g.outside[i] = !ok || q.X < rim || q.Y < rim || q.X > right || q.Y > bottom
+			// The homography without its division: u/k is the photo's column.
+			u, v, k := h[0]*c.X+h[1]*c.Y+h[2], h[3]*c.X+h[4]*c.Y+h[5], h[6]*c.X+h[7]*c.Y+h[8]
+			if k < 0 {
+				u, v, k = -u, -v, -k
+			}
+			g.outside[i] = !(u >= rim*k && v >= rim*k && u <= right*k && v <= bottom*k)
 			g.card[i] = l.Contains(c, cardRim)
 			in := zone == nil || (c.X >= zone.Min.X && c.X <= zone.Max.X && c.Y >= zone.Min.Y && c.Y <= zone.Max.Y)
 			g.valid[i] = in && !g.outside[i] && !g.card[i]

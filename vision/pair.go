@@ -1,9 +1,6 @@
 package vision
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // pairShape is what both edges of a bar or strip look like in this photo: low is
 // the edge at the smaller across coordinate.
@@ -150,6 +147,5 @@ func madOf(bins []bin, r []float64) float64 {
 	for i := range r {
 		a[i] = math.Abs(r[i]) * math.Sqrt(bins[i].n)
 	}
-	slices.Sort(a)
-	return math.Max(1.4826*a[len(a)/2], 1e-5)
+	return math.Max(1.4826*nth(a, len(a)/2), 1e-5)
 }

@@ -31,15 +31,15 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	t.c.step = math.Max(0.5, 8*perPx)
 	t.c.side = sidePixels(t.cam, perPx)
 	for pass := range 3 {
-		spread := 1.0
-		if pass == 0 {
-			spread = 2 // the first look only finds the middle line
-		}
+		spread := [3]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
 		if !t.shapes(pass) {
 			return t, false
 		}
 		reach := t.c.axis.Half + 1.5
 		t.cuts = t.cuts[:0]
+		if pass < 2 {
+			spread = math.Min(spread, reach/(5*t.c.step))
+		}
 		n := int(reach / (t.c.step * spread))
 		for i := -n; i <= n; i++ {
 			t.cuts = append(t.cuts, t.c.cutAt(l, float64(i)*t.c.step*spread))

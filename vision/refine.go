@@ -15,50 +15,65 @@ type markFit struct {
 // symmetryReach is the radius of the compared patch in outer radii of the mark.
 const symmetryReach = 1.12
 
-// refineMark moves a mark's centre until the patch round it, rectified by the
+// markPatch is the spline of the photo round one mark, and where to compare it
+// with itself.
+type markPatch struct {
+	mark    calib.Mark
+	spline  *spline
+	offsets []calib.CardPoint // half the disc; each is paired with its opposite
+	reach   float64           // mm
+	from    calib.CardPoint   // where the next fit starts, card mm by its homography
+}
+
+// newMarkPatch cuts the patch of the mark where h expects it. False when it
+// leaves the photo.
+func newMarkPatch(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkStyle, samples int) (*markPatch, bool) {
+	k := &markPatch{mark: m, reach: symmetryReach * s.Teeth, from: m.Centre}
+	start, ok1 := h.Image(m.Centre)
+	scale, ok2 := localScale(h, m.Centre)
+	if !ok1 || !ok2 {
+		return nil, false
+	}
+	px := int(math.Ceil(1.25*k.reach*scale)) + 4
+	var ok bool
+	if k.spline, ok = newSpline(luma, int(start.X)-px, int(start.Y)-px, int(start.X)+px+1, int(start.Y)+px+1); !ok {
+		return nil, false
+	}
+	step := k.reach * math.Sqrt(math.Pi/2/float64(samples))
+	for y := step / 2; y < k.reach; y += step {
+		for x := -k.reach; x < k.reach; x += step {
+			if x*x+y*y < k.reach*k.reach {
+				k.offsets = append(k.offsets, calib.CardPoint{X: x, Y: y})
+			}
+		}
+	}
+	return k, true
+}
+
+// refine moves the mark's centre until the patch round it, rectified by the
 // homography, equals itself turned by 180 degrees. The figure is symmetric, so
 // ink spread, blur and sharpening, which keep the symmetry, do not move the
 // answer. Illumination that grows along the patch is fitted beside the shift:
 // I(w) (1 - g.w) = I(-w) (1 + g.w). False when the patch leaves the photo, has
-// no contrast, or the fit does not settle within a fifth of the radius.
-func refineMark(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkStyle, samples int) (markFit, bool) {
-	start, ok := h.Image(m.Centre)
+// no contrast, or the fit does not settle within a sixth of the reach.
+func (k *markPatch) refine(h calib.Homography) (markFit, bool) {
+	scale, ok := localScale(h, k.mark.Centre)
 	if !ok {
 		return markFit{}, false
 	}
-	reach := symmetryReach * s.Teeth
-	jac, ok := localScale(h, m.Centre)
-	if !ok {
-		return markFit{}, false
-	}
-	px := int(math.Ceil(1.35*reach*jac)) + 4
-	sp, ok := newSpline(luma, int(start.X)-px, int(start.Y)-px, int(start.X)+px+1, int(start.Y)+px+1)
-	if !ok {
-		return markFit{}, false
-	}
-	// Half the disc of offsets on a square grid, each paired with its opposite.
-	step := reach * math.Sqrt(math.Pi/2/float64(samples))
-	var w []calib.CardPoint
-	for y := step / 2; y < reach; y += step {
-		for x := -reach; x < reach; x += step {
-			if x*x+y*y < reach*reach {
-				w = append(w, calib.CardPoint{X: x, Y: y})
-			}
-		}
-	}
-	c := m.Centre
+	c := k.from
 	for range 12 {
-		n, ok := symmetryStep(sp, h, c, w, reach)
+		n, ok := k.step(h, c)
 		if !ok {
 			return markFit{}, false
 		}
 		c = c.Add(n.shift)
-		if c.Sub(m.Centre).Norm() > 0.2*s.Teeth {
+		if c.Sub(k.from).Norm() > k.reach/6 {
 			return markFit{}, false
 		}
-		if n.shift.Norm()*jac < 1e-4 {
+		if n.shift.Norm()*scale < 1e-3 {
 			at, ok := h.Image(c)
-			return markFit{at, n.u * jac}, ok
+			return markFit{at, n.u * scale}, ok
 		}
 	}
 	return markFit{}, false
@@ -83,21 +98,21 @@ type symmetryUpdate struct {
 	u     float64         // standard uncertainty per axis, mm
 }
 
-// symmetryStep is one Gauss-Newton step in the shift (two unknowns) and the
+// step is one Gauss-Newton step in the shift (two unknowns) and the
 // illumination's slope (two unknowns).
-func symmetryStep(sp *spline, h calib.Homography, c calib.CardPoint, w []calib.CardPoint, reach float64) (symmetryUpdate, bool) {
+func (k *markPatch) step(h calib.Homography, c calib.CardPoint) (symmetryUpdate, bool) {
 	q := normal{n: 4}
-	for _, d := range w {
-		vp, gp, ok1 := rectified(sp, h, c.Add(d))
-		vm, gm, ok2 := rectified(sp, h, c.Sub(d))
+	for _, d := range k.offsets {
+		vp, gp, ok1 := rectified(k.spline, h, c.Add(d))
+		vm, gm, ok2 := rectified(k.spline, h, c.Sub(d))
 		if !ok1 || !ok2 {
 			return symmetryUpdate{}, false
 		}
-		s := (vp + vm) / reach
+		s := (vp + vm) / k.reach
 		j := [maxUnknowns]float64{gp.X - gm.X, gp.Y - gm.Y, -d.X * s, -d.Y * s}
 		q.add(&j, vm-vp, 1)
 	}
-	if len(w) < 40 {
+	if len(k.offsets) < 40 {
 		return symmetryUpdate{}, false
 	}
 	f, ok := q.factorise()
@@ -105,7 +120,7 @@ func symmetryStep(sp *spline, h calib.Homography, c calib.CardPoint, w []calib.C
 		return symmetryUpdate{}, false
 	}
 	x := f.solve(q.b)
-	variance := q.fitted(x) / float64(len(w)-q.n)
+	variance := q.fitted(x) / float64(len(k.offsets)-q.n)
 	u := math.Sqrt(variance * (f.inverse(0)[0] + f.inverse(1)[1]) / 2)
 	return symmetryUpdate{calib.CardPoint{X: x[0], Y: x[1]}, u}, true
 }

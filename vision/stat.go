@@ -5,14 +5,46 @@ import (
 	"slices"
 )
 
-// median returns the middle value; v must not be empty and is sorted in place.
+// median returns the middle value; v must not be empty and is reordered.
 func median(v []float64) float64 {
-	slices.Sort(v)
 	n := len(v)
+	hi := nth(v, n/2)
 	if n%2 == 1 {
-		return v[n/2]
+		return hi
 	}
-	return (v[n/2-1] + v[n/2]) / 2
+	return (slices.Max(v[:n/2]) + hi) / 2
+}
+
+// nth reorders v so that what would stand at place k if it were sorted stands
+// there, with nothing larger before it, and returns it (Hoare's quickselect).
+func nth(v []float64, k int) float64 {
+	lo, hi := 0, len(v)-1
+	for lo < hi {
+		pivot := v[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return v[k]
+		}
+	}
+	return v[k]
 }
 
 // robustLine is a straight line or parabola y = p[0] + p[1] x + p[2] x^2 fitted
