@@ -102,29 +102,48 @@ func (c *camera) project(p vec) calib.PixelPoint {
 	return calib.PixelPoint{X: c.cx + s*x, Y: c.cy + s*y}
 }
 
-// ray returns the direction, in the card frame and not of unit length, from the
-// eye through a pixel.
-func (c *camera) ray(px, py float64) vec {
-	x, y := (px-c.cx)/c.f, (py-c.cy)/c.f
+// normal returns a pixel's normalised coordinates with the distortion taken out:
+// the ray through it runs along (x, y, 1) in the camera frame.
+func (c *camera) normal(px, py float64) (x, y float64) {
+	x, y = (px-c.cx)/c.f, (py-c.cy)/c.f
 	t := (x*x + y*y) * c.invR2
-	i := int(t)
-	if i > len(c.undo)-2 {
-		i = len(c.undo) - 2
-	}
+	i := min(int(t), len(c.undo)-2)
 	s := c.undo[i] + (t-float64(i))*(c.undo[i+1]-c.undo[i])
-	x *= s
-	y *= s
-	a, b, f := &c.rot[0], &c.rot[1], &c.rot[2]
-	return vec{a[0]*x + b[0]*y + f[0], a[1]*x + b[1]*y + f[1], a[2]*x + b[2]*y + f[2]}
+	return x * s, y * s
 }
 
-// card returns where the ray through a pixel meets the plane z above the card's
-// face. The plane must lie before the camera along the ray.
-func (c *camera) card(px, py, z float64) (x, y float64) {
-	d := c.ray(px, py)
-	t := (z - c.eye[2]) / d[2]
-	return c.eye[0] + t*d[0], c.eye[1] + t*d[1]
+// sight is the camera expressed in another frame: its eye and its axes.
+type sight struct {
+	eye              vec
+	right, down, fwd vec
 }
+
+// sight expresses the camera in the frame with the given origin and axes.
+func (c *camera) sight(origin, a, b, n vec) sight {
+	in := func(v vec) vec { return vec{v.dot(a), v.dot(b), v.dot(n)} }
+	return sight{in(c.eye.sub(origin)), in(c.rot[0]), in(c.rot[1]), in(c.rot[2])}
+}
+
+// ray returns the direction of the ray at normalised coordinates, not of unit
+// length.
+func (s *sight) ray(x, y float64) vec {
+	return vec{
+		s.right[0]*x + s.down[0]*y + s.fwd[0],
+		s.right[1]*x + s.down[1]*y + s.fwd[1],
+		s.right[2]*x + s.down[2]*y + s.fwd[2],
+	}
+}
+
+// plane returns where the ray at (x, y) meets the plane at height z of the
+// sight's frame. The plane must lie before the camera along the ray.
+func (s *sight) plane(x, y, z float64) (u, v float64) {
+	d := s.ray(x, y)
+	t := (z - s.eye[2]) / d[2]
+	return s.eye[0] + t*d[0], s.eye[1] + t*d[1]
+}
+
+// face is plane at height 0.
+func (s *sight) face(x, y float64) (u, v float64) { return s.plane(x, y, 0) }
 
 // homography returns ImageFromCard for the card plane of an ideal lens, scaled
 // so that its last element is 1.

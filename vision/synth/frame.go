@@ -10,9 +10,10 @@ type frame struct {
 	origin  vec
 	a, b, n vec
 	curve   float64
+	sight   sight // of the camera
 }
 
-func newFrame(t *Strip, s *Surface) *frame {
+func newFrame(t *Strip, s *Surface, cam *camera) *frame {
 	sin, cos := math.Sincos(t.Angle * math.Pi / 180)
 	up := vec{0, 0, 1}
 	sa, ca := math.Sincos(t.TiltAlong * math.Pi / 180)
@@ -26,6 +27,7 @@ func newFrame(t *Strip, s *Surface) *frame {
 		b:      left.scale(cb).add(n.scale(sb)),
 		n:      n.scale(cb).sub(left.scale(sb)),
 	}
+	f.sight = cam.sight(f.origin, f.a, f.b, f.n)
 	switch s.Kind {
 	case "shell":
 		f.curve = 1 / s.Radius
@@ -52,24 +54,23 @@ func (f *frame) slope(v float64) float64 { return -v * f.curve }
 // hit is where a ray meets the surface.
 type hit struct {
 	u, v float64
+	ray  vec     // in the frame, not of unit length
 	t    float64 // along the ray
 	back bool    // the outside of a shell's wall, seen from beyond it
 }
 
-// meet returns the first place where the ray from eye along d meets the surface
-// within reach mm (arc) on either side of the strip's axis.
-func (f *frame) meet(eye, d vec, reach float64) (hit, bool) {
-	o := eye.sub(f.origin)
-	ou, du := o.dot(f.a), d.dot(f.a)
-	ov, dv := o.dot(f.b), d.dot(f.b)
-	on, dn := o.dot(f.n), d.dot(f.n)
+// meet returns the first place where the ray at normalised image coordinates
+// (x, y) meets the surface within reach mm (arc) on either side of its axis.
+func (f *frame) meet(x, y, reach float64) (hit, bool) {
+	o, d := &f.sight.eye, f.sight.ray(x, y)
 	if f.curve == 0 {
-		t := -on / dn
-		return hit{u: ou + t*du, v: ov + t*dv, t: t}, t > 0 && math.Abs(ov+t*dv) <= reach
+		t := -o[2] / d[2]
+		v := o[1] + t*d[1]
+		return hit{u: o[0] + t*d[0], v: v, ray: d, t: t}, t > 0 && math.Abs(v) <= reach
 	}
 	r := 1 / f.curve // the centre is at n = r
-	on -= r
-	a, b, c := dv*dv+dn*dn, ov*dv+on*dn, ov*ov+on*on-r*r
+	on := o[2] - r
+	a, b, c := d[1]*d[1]+d[2]*d[2], o[1]*d[1]+on*d[2], o[1]*o[1]+on*on-r*r
 	disc := b*b - a*c
 	if disc < 0 {
 		return hit{}, false
@@ -79,13 +80,13 @@ func (f *frame) meet(eye, d vec, reach float64) (hit, bool) {
 		if t <= 0 {
 			continue
 		}
-		y, z := ov+t*dv, on+t*dn
+		y, z := o[1]+t*d[1], on+t*d[2]
 		v := r * math.Atan2(y/r, -z/r)
 		if math.Abs(v) > reach {
 			continue
 		}
-		facing := (y*dv+z*dn)*f.curve > 0 // the ray runs from the centre's side
-		return hit{u: ou + t*du, v: v, t: t, back: !facing}, true
+		facing := (y*d[1]+z*d[2])*f.curve > 0 // the ray runs from the centre's side
+		return hit{u: o[0] + t*d[0], v: v, ray: d, t: t, back: !facing}, true
 	}
 	return hit{}, false
 }

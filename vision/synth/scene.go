@@ -60,7 +60,7 @@ type Card struct {
 	Bearing   string  `json:"bearing,omitempty"`
 	ScaleX    float64 `json:"scale_x"`   // true length over nominal length
 	ScaleY    float64 `json:"scale_y"`   //
-	InkUM     float64 `json:"ink_um"`    // every ink outline moves outward by this, -20 to 80
+	InkUM     float64 `json:"ink_um"`    // every ink outline moves outward by this before the print's scale, -20 to 80
 	JitterUM  float64 `json:"jitter_um"` // standard deviation of the print's smooth warp, each axis
 	Ink       float64 `json:"ink"`       // reflectance
 	Paper     RGB     `json:"paper"`     // reflectance

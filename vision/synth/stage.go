@@ -10,14 +10,15 @@ import (
 type stage struct {
 	scene *Scene
 	cam   *camera
+	card  sight // of the camera in the card frame
 	print *printed
 	films []*film
 	boxes []box // of the films in the photo, px
 	metal *metal
 	cloud *cloud
-	pixel float64    // mm at the target
-	cast  vec        // card shadow's displacement on what lies beneath, per mm of height
-	lamp  [2]float64 // direction of the light in the plane, unit
+	pixel float64 // mm at the target
+	cast  vec     // the card shadow's displacement on what lies beneath, per mm of depth
+	lamp  vec     // direction of the light in the card's plane, unit
 }
 
 type box struct{ x0, y0, x1, y1 float64 }
@@ -29,35 +30,37 @@ func newStage(s *Scene) (*stage, error) {
 		return nil, err
 	}
 	st := &stage{scene: s, cam: newCamera(s.Camera, s.Pose)}
+	st.card = st.cam.sight(vec{}, vec{1, 0, 0}, vec{0, 1, 0}, vec{0, 0, 1})
 	var err error
 	if st.print, err = newPrinted(s); err != nil {
 		return nil, err
 	}
 	st.pixel = s.Pose.Distance / st.cam.f
-	sa, ca := math.Sincos(s.Light.Azimuth * math.Pi / 180)
-	st.lamp = [2]float64{ca, sa}
-	st.cast = vec{-ca, -sa, 0}.scale(1 / math.Tan(s.Light.Elevation*math.Pi/180))
-	ground := newFrame(&Strip{Height: -s.Card.Thickness}, &Surface{Kind: "flat"})
-	for i := range s.Strips {
-		t := &s.Strips[i]
-		fr := newFrame(t, &s.Surface)
-		if i == 0 {
-			ground = fr
-		}
-		f := newFilm(t, fr, s.Seed, i)
-		f.light = st.lamp[0]*fr.b[0] + st.lamp[1]*fr.b[1]
-		st.films = append(st.films, f)
-		st.boxes = append(st.boxes, st.bounds(f))
+	sin, cos := math.Sincos(s.Light.Azimuth * math.Pi / 180)
+	st.lamp = vec{cos, sin, 0}
+	st.cast = st.lamp.scale(-1 / math.Tan(s.Light.Elevation*math.Pi/180))
+	ground := newFrame(&Strip{Height: -s.Card.Thickness}, &Surface{Kind: "flat"}, st.cam)
+	if len(s.Strips) > 0 {
+		ground = newFrame(&s.Strips[0], &s.Surface, st.cam)
 	}
 	st.metal = newMetal(&s.Surface, ground, s.Seed, st.pixel)
 	st.cloud = st.metal.cloud
+	for i := range s.Strips {
+		f := newFilm(&s.Strips[i], newFrame(&s.Strips[i], &s.Surface, st.cam), s.Seed, i)
+		if i == 0 {
+			f.bridge(st.metal)
+		}
+		f.lit(st)
+		st.films = append(st.films, f)
+		st.boxes = append(st.boxes, st.bounds(f))
+	}
 	return st, nil
 }
 
 // bounds returns the photo's box that holds the film and its shadow.
 func (st *stage) bounds(f *film) box {
 	b := box{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-	side := f.Width + math.Abs(f.Taper) + math.Abs(f.Sway) + 1
+	side := f.reach()
 	for i := range 9 {
 		for _, v := range [2]float64{-side, side} {
 			p := st.cam.project(f.frame.at((f.Length/2+1)*(float64(i)/4-1), v))
@@ -83,26 +86,21 @@ func (st *stage) light() *picture {
 
 // pixelLight lays the scene's layers over one another for one pixel.
 func (st *stage) pixelLight(px, py float64) RGB {
-	level := st.illumination(px, py)
-	x, y := st.cam.card(px, py, 0)
-	card := st.cardCover(px, py, x, y)
+	x, y := st.cam.normal(px, py)
+	cx, cy := st.card.plane(x, y, 0)
+	inside, gx, gy := st.print.cut(cx, cy)
+	cover := st.cover(px, py, cx, cy, inside, gx, gy)
 	var c RGB
-	if card < 1 {
-		c = st.ground(px, py)
+	if cover < 1 {
+		const nearby = 15 // mm: no shadow falls farther
+		c = st.ground(px, py, x, y, inside > -nearby)
+		c = st.overlays(c, px, py, x, y, true)
 	}
-	for i, f := range st.films {
-		if f.Fault.UnderCard && st.boxes[i].has(px, py) && card < 1 {
-			c = st.overlay(c, f, px, py)
-		}
+	if cover > 0 {
+		c = mix(c, st.face(px, py, cx, cy), cover)
 	}
-	if card > 0 {
-		c = mix(c, st.face(px, py, x, y), card)
-	}
-	for i, f := range st.films {
-		if !f.Fault.UnderCard && st.boxes[i].has(px, py) {
-			c = st.overlay(c, f, px, py)
-		}
-	}
+	c = st.overlays(c, px, py, x, y, false)
+	level := st.illumination(px, py)
 	for i := range c {
 		c[i] *= level * st.scene.Light.Colour[i]
 	}
@@ -117,21 +115,38 @@ func (st *stage) illumination(px, py float64) float64 {
 	return l.Level * max(0, 1+l.GradientX*x+l.GradientY*y) * (1 - st.scene.Optics.Vignetting*(x*x+y*y)/2)
 }
 
-// cardCover is the share of the pixel the card's paper covers.
-func (st *stage) cardCover(px, py, x, y float64) float64 {
-	d, gx, gy := st.print.cut(x, y)
-	if d > 8*st.pixel {
+// overlays lays the films that are under the card, or those that are not, over c.
+func (st *stage) overlays(c RGB, px, py, x, y float64, under bool) RGB {
+	for i, f := range st.films {
+		if f.Fault.UnderCard != under || !st.boxes[i].has(px, py) {
+			continue
+		}
+		h, ok := f.frame.meet(x, y, 30)
+		if !ok || h.back {
+			continue
+		}
+		if j, ok := st.jacobian(f.frame, h, px, py, 31); ok {
+			c = f.over(c, h.u, h.v, j)
+		}
+	}
+	return c
+}
+
+// cover is the share of the pixel the card's paper covers: inside is the
+// distance of the pixel's middle to the paper's edge.
+func (st *stage) cover(px, py, x, y, inside, gx, gy float64) float64 {
+	if inside > 8*st.pixel {
 		return 1
-	} else if d < -8*st.pixel {
+	} else if inside < -8*st.pixel {
 		return 0
 	}
 	j := st.cardJacobian(px, py, x, y)
-	return edge(d, gx*j.ux+gy*j.vx, gx*j.uy+gy*j.vy)
+	return edge(inside, gx*j.ux+gy*j.vx, gx*j.uy+gy*j.vy)
 }
 
 func (st *stage) cardJacobian(px, py, x, y float64) jacobian {
-	x1, y1 := st.cam.card(px+1, py, 0)
-	x2, y2 := st.cam.card(px, py+1, 0)
+	x1, y1 := st.card.face(st.cam.normal(px+1, py))
+	x2, y2 := st.card.face(st.cam.normal(px, py+1))
 	return jacobian{x1 - x, x2 - x, y1 - y, y2 - y}
 }
 
@@ -145,18 +160,14 @@ func (st *stage) face(px, py, x, y float64) RGB {
 			paper[i] *= g
 		}
 	}
-	qx, qy := st.print.drawing(x, y)
-	d, gx, gy, near := st.print.field.at(qx, qy)
-	// The field is in drawing millimetres; at scales near 1 the ink's spread in
-	// them differs from true ones by less than the spread itself is known.
+	d, gx, gy, near := st.print.field.at(st.print.drawing(x, y))
 	d += st.print.ink
 	var ink float64
-	switch {
-	case !near || d > 6*st.pixel || d < -6*st.pixel:
+	if !near || math.Abs(d) > 6*st.pixel {
 		if d > 0 {
 			ink = 1
 		}
-	default:
+	} else {
 		j := st.cardJacobian(px, py, x, y)
 		gx, gy = gx/st.print.sx, gy/st.print.sy
 		ink = edge(d, gx*j.ux+gy*j.vx, gx*j.uy+gy*j.vy)
@@ -164,106 +175,12 @@ func (st *stage) face(px, py, x, y float64) RGB {
 	return mix(paper, RGB{c.Ink, c.Ink, c.Ink}, ink)
 }
 
-// overlay lays a film and its shadow over what is under it.
-func (st *stage) overlay(under RGB, f *film, px, py float64) RGB {
-	const reach = 30
-	meet := func(px, py float64) (hit, bool) {
-		return f.frame.meet(st.cam.eye, st.cam.ray(px, py), reach)
-	}
-	h, ok := meet(px, py)
-	if !ok || h.back {
-		return under
-	}
-	hx, okx := meet(px+1, py)
-	hy, oky := meet(px, py+1)
-	if !okx || !oky {
-		return under
-	}
-	j := jacobian{hx.u - h.u, hy.u - h.u, hx.v - h.v, hy.v - h.v}
-	share, d, side := f.cover(h.u, h.v, j)
-	if share == 0 {
-		return under
-	}
-	alpha, shade := f.optics(d, side)
-	return mix(under, RGB{f.Colour[0] * shade, f.Colour[1] * shade, f.Colour[2] * shade}, share*alpha)
-}
-
-// ground is the radiance of the part or of the bench beyond it.
-func (st *stage) ground(px, py float64) RGB {
-	ray := st.cam.ray(px, py)
-	m := st.metal
-	reach := m.HalfWidth + 2
-	if m.frame.curve != 0 {
-		reach = min(reach, math.Pi/math.Abs(m.frame.curve))
-	}
-	h, ok := m.frame.meet(st.cam.eye, ray, reach)
-	if !ok {
-		return st.benchTop(ray)
-	}
-	d, gu, gv := m.inside(h.u, h.v)
-	if d < -8*st.pixel {
-		return st.benchTop(ray)
-	}
-	var c RGB
-	if h.back {
-		c = RGB{0.12 * m.Metal[0], 0.12 * m.Metal[1], 0.12 * m.Metal[2]}
-	} else {
-		c = m.radiance(h, ray.unit())
-	}
-	part := 1.0
-	if d < 8*st.pixel {
-		hx, okx := m.frame.meet(st.cam.eye, st.cam.ray(px+1, py), reach+1)
-		hy, oky := m.frame.meet(st.cam.eye, st.cam.ray(px, py+1), reach+1)
-		if okx && oky {
-			part = edge(d, gu*(hx.u-h.u)+gv*(hx.v-h.v), gu*(hy.u-h.u)+gv*(hy.v-h.v))
-		}
-	}
-	if part < 1 {
-		c = mix(st.benchTop(ray), c, part)
-	}
-	return st.shadowed(c, m.frame.at(h.u, h.v))
-}
-
-// benchTop is the radiance of the bench where a ray meets it.
-func (st *stage) benchTop(ray vec) RGB {
-	b := &st.scene.Bench
-	t := (-b.Depth - st.cam.eye[2]) / ray[2]
-	p := st.cam.eye.add(ray.scale(t))
-	g := 1.0
-	switch b.Kind {
-	case "wood":
-		ring := p[1]/2.2 + 1.5*st.cloud.rough(p[0]/60, p[1]/12, 2)
-		g += 0.12*math.Sin(ring) + 0.08*st.cloud.at(p[0]/5, p[1]/0.25)
-	case "cloth":
-		g += 0.10*math.Sin(p[0]*9)*math.Sin(p[1]*9) + 0.08*st.cloud.rough(p[0]/3, p[1]/3, 3)
-	default:
-		g += 0.03 * st.cloud.rough(p[0]/10, p[1]/10, 4)
-	}
-	return st.shadowed(RGB{b.Colour[0] * g, b.Colour[1] * g, b.Colour[2] * g}, p)
-}
-
-// shadowed dims c by the card's soft shadow at the place p beneath the card.
-func (st *stage) shadowed(c RGB, p vec) RGB {
-	if st.scene.Light.Shadow == 0 || p[2] >= 0 {
-		return c
-	}
-	q := p.sub(st.cast.scale(-p[2]))
-	d, _, _ := st.print.cut(q[0], q[1])
-	soft := 0.15 - p[2]*0.6
-	if d <= -soft {
-		return c
-	}
-	x := min(1, (d+soft)/(2*soft))
-	k := 1 - st.scene.Light.Shadow*x*x*(3-2*x)
-	return RGB{c[0] * k, c[1] * k, c[2] * k}
-}
-
 // mix returns (1-t) a + t b.
 func mix(a, b RGB, t float64) RGB {
 	return RGB{a[0] + t*(b[0]-a[0]), a[1] + t*(b[1]-a[1]), a[2] + t*(b[2]-a[2])}
 }
 
-// markPixel is where the centre of a mark is imaged.
+// markPixel is where the centre of a mark lies on the paper and in the photo.
 func (st *stage) markPixel(m calib.Mark) (calib.CardPoint, calib.PixelPoint) {
 	p := st.print.paper(m.Centre)
 	return p, st.cam.project(vec{p.X, p.Y, 0})

@@ -18,8 +18,11 @@ type film struct {
 	u0          float64
 	end         [2][]float64 // u of the two ends, from v = v0
 	v0          float64
-	light       float64 // lean of the light across the strip, for the shading of its edges
-	under       *frame
+	wander      wave       // for the outlines of faults, on the edges' steps
+	opens       []string   // per step: what the strip bridges there
+	light       float64    // lean of the light across the strip, for the shading of its edges
+	shade       [2]float64 // displacement of the film's own shadow, mm
+	shadow      float64    // its depth
 }
 
 // newFilm builds the edges of a strip; the seed is the scene's and index tells
@@ -49,7 +52,81 @@ func newFilm(t *Strip, fr *frame, seed uint64, index int) *film {
 		f.left[i], f.right[i] = centre+(half+l)*q, centre-(half+r)*q
 	}
 	f.cutEnds(seed, index)
+	f.wander = newWave(newRand(seed, streamFaults+uint64(index)<<8), n, 0.4/tableStep)
+	f.fold()
 	return f
+}
+
+// fold moves the left edge in by RollBy from RollFrom on, over half a mm.
+func (f *film) fold() {
+	if f.Fault.RollBy == 0 {
+		return
+	}
+	for i := range f.left {
+		u := f.u0 + float64(i)*tableStep
+		f.left[i] -= f.Fault.RollBy * f.rolled(u)
+	}
+}
+
+// rolled is 1 where the left edge is folded over, 0 where it is not.
+func (f *film) rolled(u float64) float64 {
+	if f.Fault.RollBy == 0 {
+		return 0
+	}
+	return smoothStep((u + f.Length/2 - f.Fault.RollFrom) / 0.5)
+}
+
+// bridge lets the strip keep its round section where the metal is open beneath
+// it: there nothing crushed it.
+func (f *film) bridge(m *metal) {
+	strand := 2 * math.Sqrt(f.SectionArea/math.Pi)
+	open := make([]float64, len(f.left))
+	f.opens = make([]string, len(f.left))
+	found := false
+	for i := range open {
+		u := f.u0 + float64(i)*tableStep
+		if f.opens[i] = m.open(u, f.nominal(u)/2); f.opens[i] != "" {
+			open[i], found = 1, true
+		}
+	}
+	if !found {
+		return
+	}
+	for i, share := range smooth(open, 0.12/tableStep) {
+		l, r := f.left[i], f.right[i]
+		mid, half := (l+r)/2, (l-r)/2+share*(min(strand, l-r)-(l-r))/2
+		f.left[i], f.right[i] = mid+half, mid-half
+	}
+}
+
+// lit sets how the scene's lamp shades the film.
+func (f *film) lit(st *stage) {
+	f.light = st.lamp.dot(f.frame.b)
+	f.shadow = 0.7 * st.scene.Light.Shadow
+	f.shade = [2]float64{st.cast.dot(f.frame.a) * f.thickness, st.cast.dot(f.frame.b) * f.thickness}
+}
+
+// reach is how far from its axis the film, its faults and its shadow may reach.
+func (f *film) reach() float64 {
+	return f.Width + math.Abs(f.Taper) + math.Abs(f.Sway) + 1 + 1.5*f.Fault.Smear
+}
+
+// note is what the strip meets at u: a hole, a groove or a fault, or "".
+func (f *film) note(u float64) string {
+	at := u + f.Length/2
+	switch {
+	case f.Fault.TornBy > 0 && math.Abs(at-f.Fault.TornAt) < f.Fault.TornBy/2+0.3:
+		return "torn"
+	case f.rolled(u) > 0:
+		return "rolled"
+	case f.opens != nil:
+		for _, du := range [3]float64{-0.35, 0, 0.35} {
+			if i := int((u + du - f.u0) / tableStep); i >= 0 && i < len(f.opens) && f.opens[i] != "" {
+				return f.opens[i]
+			}
+		}
+	}
+	return ""
 }
 
 // nominal returns the width at u before roughness and ends, mm.
@@ -79,7 +156,7 @@ func (t *Strip) ragged() float64 { return max(0.5, 2*t.Ragged) }
 
 // cutEnds makes the two ends, uneven by up to about Ragged.
 func (f *film) cutEnds(seed uint64, index int) {
-	half := f.Width + math.Abs(f.Taper) + math.Abs(f.Sway) + 1
+	half := f.reach()
 	f.v0 = -half
 	n := int(2*half/tableStep) + 2
 	rng := newRand(seed, streamEnds+uint64(index)<<8)
@@ -107,28 +184,6 @@ func look(table []float64, x0, x float64) (v, slope float64) {
 	return table[i] + (min(max(p, 0), float64(len(table)-1))-float64(i))*step, step / tableStep
 }
 
-// cover returns the share of a pixel the strip covers and the mean distance in
-// mm of the covered part to the nearest edge. j holds the pixel's derivatives.
-func (f *film) cover(u, v float64, j jacobian) (share, inside, side float64) {
-	l, ls := look(f.left, f.u0, u)
-	r, rs := look(f.right, f.u0, u)
-	a, as := look(f.end[0], f.v0, v)
-	b, bs := look(f.end[1], f.v0, v)
-	cl := edge(l-v, ls*j.ux-j.vx, ls*j.uy-j.vy)
-	cr := edge(v-r, j.vx-rs*j.ux, j.vy-rs*j.uy)
-	ca := edge(u-a, j.ux-as*j.vx, j.uy-as*j.vy)
-	cb := edge(b-u, bs*j.vx-j.ux, bs*j.vy-j.uy)
-	share = max(0, cl+cr-1) * max(0, ca+cb-1)
-	dl, dr := (l-v)/math.Sqrt(1+ls*ls), (v-r)/math.Sqrt(1+rs*rs)
-	side = 1
-	if dr < dl {
-		side = -1
-	}
-	d := min(dl, dr, u-a, b-u)
-	px := math.Sqrt(math.Abs(j.ux*j.vy-j.uy*j.vx)) / 2
-	return share, (max(0, d-px) + max(0, d+px)) / 2, side
-}
-
 // width returns the true width at u: between the edges, across the centreline.
 func (f *film) width(u float64) float64 {
 	l, _ := look(f.left, f.u0, u)
@@ -152,20 +207,6 @@ func (f *film) tips() [2]float64 {
 		tip[i], _ = look(f.end[i], f.v0, v)
 	}
 	return tip
-}
-
-// optics returns the film's opacity and brightness at a distance of d mm from
-// its edge. The free edge is half a circle as high as the film: there the light
-// goes through less of it, and its slope turns it to the light or away. Light
-// passes the film down and up again, hence twice the chord.
-func (f *film) optics(d, side float64) (alpha, shade float64) {
-	r := f.thickness / 2
-	chord, lean := f.thickness, 0.0
-	if d < r {
-		chord = 2 * math.Sqrt(d*(2*r-d))
-		lean = (r - d) / r
-	}
-	return 1 - math.Exp(-2*f.Opacity*chord), 1 + f.Gloss*0.5*lean*side*f.light
 }
 
 // jacobian holds the derivatives of surface coordinates by pixel coordinates.

@@ -9,14 +9,18 @@ type metal struct {
 	lines    wave // slope of the machining lines across them, step lineStep
 	lineStep float64
 	cloud    *cloud
+	stains   stains
 	sin, cos float64 // of LineAngle
-	width    float64 // of the highlight, radians
+	width    float64 // of the highlight, as a slope
 	at       float64 // slope at which the highlight's middle lies
+	pixel    float64 // mm
 }
 
 func newMetal(s *Surface, fr *frame, seed uint64, pixel float64) *metal {
-	m := &metal{Surface: s, frame: fr, cloud: newCloud(newRand(seed, streamCloud)),
-		width: s.GlareWidth * math.Pi / 180, at: s.GlareAt * math.Pi / 180}
+	m := &metal{Surface: s, frame: fr, pixel: pixel,
+		cloud:  newCloud(newRand(seed, streamCloud)),
+		stains: newStains(newRand(seed, streamStains), s.Specks, s.Scratches),
+		width:  math.Tan(s.GlareWidth * math.Pi / 180), at: math.Tan(s.GlareAt * math.Pi / 180)}
 	m.sin, m.cos = math.Sincos(s.LineAngle * math.Pi / 180)
 	// Nothing finer than the pixels can carry: a phone's lens would have blurred
 	// it away before the pixels could alias it.
@@ -27,6 +31,7 @@ func newMetal(s *Surface, fr *frame, seed uint64, pixel float64) *metal {
 }
 
 // line returns the machining lines' slope at (u, v), standard deviation about 1.
+// Lines wander a little and fade in and out along their length.
 func (m *metal) line(u, v, sin, cos float64) float64 {
 	along, across := u*cos+v*sin, v*cos-u*sin
 	p := across/m.lineStep + 2*m.cloud.at(along/6, across/3)
@@ -37,39 +42,82 @@ func (m *metal) line(u, v, sin, cos float64) float64 {
 	return w * (1 + 0.35*m.cloud.at(along/2.5, across/(2*m.LinePitch)))
 }
 
-// radiance returns the light the metal sends towards the eye at a hit seen along
-// the unit direction d, per unit of illumination.
-func (m *metal) radiance(h hit, d vec) RGB {
-	lean, tip := m.frame.slope(h.v), 0.0
-	relief := 0.0
+// relief returns the machining's height signal at (u, v) and the slopes it adds
+// along u and v, in units of the highlight's width.
+func (m *metal) relief(u, v float64) (signal, slopeU, slopeV float64) {
 	switch m.Finish {
 	case "brushed", "turned":
-		relief = m.line(h.u, h.v, m.sin, m.cos)
-		lean += m.LineDepth * m.width * relief * m.cos
-		tip -= m.LineDepth * m.width * relief * m.sin
+		w := m.line(u, v, m.sin, m.cos)
+		return w, -w * m.sin, w * m.cos
 	case "honed":
-		for _, side := range [2]float64{1, -1} {
-			r := m.line(h.u, side*h.v+41*(side-1), m.sin, m.cos) / 2
-			lean += m.LineDepth * m.width * r * m.cos * side
-			tip -= m.LineDepth * m.width * r * m.sin
-			relief += r
-		}
+		a, b := 0.7*m.line(u, v, m.sin, m.cos), 0.7*m.line(u, -v, m.sin, m.cos)
+		return a + b, -(a + b) * m.sin, (a - b) * m.cos
 	}
-	// The mirror condition halves the slope of the view; the lamp is long along
-	// the strip, so the lobe is wider that way.
-	seenN := -d.dot(m.frame.n)
-	across := math.Atan2(-d.dot(m.frame.b), seenN)/2 - lean + m.at
-	along := math.Atan2(-d.dot(m.frame.a), seenN)/2 - tip
+	return 0, 0, 0
+}
+
+// radiance returns the light the metal sends back at a hit, per unit of
+// illumination: an even part and a highlight. The mirror condition halves the
+// slope of the view; the lamp is long along the strip, so the lobe is wider that
+// way. The lobe's long tail is what brushed metal shows.
+func (m *metal) radiance(h hit) RGB {
+	signal, tip, lean := m.relief(h.u, h.v)
+	tip *= m.LineDepth * m.width
+	lean = lean*m.LineDepth*m.width + m.frame.slope(h.v)
+	dip, dark := m.groove(h.u)
+	across := h.ray[1]/h.ray[2]/2 - lean + m.at
+	along := h.ray[0]/h.ray[2]/2 - tip - dip
 	x, y := across/m.width, along/(2.5*m.width)
 	lobe := 1 / (1 + x*x + y*y)
-	patina := 1 + 0.04*m.cloud.rough(h.u/9, h.v/9, 3)
-	diffuse := m.Diffuse * patina * (1 + 0.1*m.LineDepth*relief)
 	gloss := m.Glare * lobe * lobe
+	patina := 1 + 0.04*m.cloud.rough(h.u/9, h.v/9, 3)
+	gain := m.stains.at(h.u, h.v) * dark
+	diffuse := m.Diffuse * patina * (1 + 0.1*m.LineDepth*signal)
 	var c RGB
 	for i := range c {
-		c[i] = m.Metal[i]*diffuse + gloss*(0.4*m.Metal[i]/(m.Metal[1]+1e-3)+0.6)
+		c[i] = gain * (m.Metal[i]*diffuse + gloss*(0.4*m.Metal[i]/(m.Metal[1]+1e-3)+0.6))
+	}
+	if m.HoleRadius > 0 {
+		c = m.hole(c, h)
 	}
 	return c
+}
+
+// groove returns the slope along u and the darkening of an oil groove.
+func (m *metal) groove(u float64) (slope, dark float64) {
+	x := u - m.GrooveU
+	if m.GrooveHalf == 0 || math.Abs(x) >= m.GrooveHalf {
+		return 0, 1
+	}
+	x /= m.GrooveHalf
+	return 1.2 * x, 0.75 - 0.3*(1-x*x)
+}
+
+// hole draws an oil hole with a chamfer that catches the light on one side.
+func (m *metal) hole(c RGB, h hit) RGB {
+	const chamfer = 0.5 // mm
+	du, dv := h.u-m.HoleU, h.v-m.HoleV
+	r := math.Hypot(du, dv)
+	if r > m.HoleRadius+chamfer+m.pixel {
+		return c
+	}
+	ring := halfPlane((m.HoleRadius+chamfer-r)/m.pixel, 1, 0)
+	bright := 0.8 + 0.6*dv/(r+1e-9)
+	c = mix(c, RGB{m.Metal[0] * bright, m.Metal[1] * bright, m.Metal[2] * bright}, ring)
+	return mix(c, RGB{0.012, 0.011, 0.01}, halfPlane((m.HoleRadius-r)/m.pixel, 1, 0))
+}
+
+// open returns what the strip bridges uncrushed at u: "hole", "groove", or "".
+// A hole counts where it reaches under the strip's middle half.
+func (m *metal) open(u, halfWidth float64) string {
+	if m.GrooveHalf > 0 && math.Abs(u-m.GrooveU) < m.GrooveHalf {
+		return "groove"
+	}
+	if m.HoleRadius > 0 && math.Abs(m.HoleV) < m.HoleRadius+halfWidth/2 &&
+		math.Hypot(u-m.HoleU, max(0, math.Abs(m.HoleV)-halfWidth/2)) < m.HoleRadius {
+		return "hole"
+	}
+	return ""
 }
 
 // inside returns the signed distance in mm (over the surface) to the part's

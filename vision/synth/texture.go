@@ -15,6 +15,7 @@ const (
 	streamStains
 	streamCloud
 	streamSensor
+	streamFaults
 )
 
 func newRand(seed uint64, stream uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, stream)) }
@@ -44,6 +45,31 @@ func newWave(rng *rand.Rand, n int, scale float64) wave {
 		}
 	}
 	return w
+}
+
+// smooth convolves y with a Gaussian of standard deviation sd samples; beyond its
+// ends y is taken as 0.
+func smooth(y []float64, sd float64) []float64 {
+	reach := int(math.Ceil(4 * sd))
+	kernel := make([]float64, 2*reach+1)
+	var sum float64
+	for i := range kernel {
+		x := float64(i-reach) / sd
+		kernel[i] = math.Exp(-x * x / 2)
+		sum += kernel[i]
+	}
+	out := make([]float64, len(y))
+	for i, v := range y {
+		if v == 0 {
+			continue
+		}
+		for k, g := range kernel {
+			if n := i + k - reach; n >= 0 && n < len(y) {
+				out[n] += v * g / sum
+			}
+		}
+	}
+	return out
 }
 
 // cloudSize is the side of a cloud's tile, a power of two.

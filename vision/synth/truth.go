@@ -197,7 +197,7 @@ func (st *stage) station(f *film, u, at, dir float64) StationTruth {
 	if dir < 0 {
 		left, right = right, left
 	}
-	return StationTruth{At: at, Width: w, Clearance: f.SectionArea / w, Left: left, Right: right}
+	return StationTruth{At: at, Width: w, Clearance: f.SectionArea / w, Left: left, Right: right, Over: f.note(u)}
 }
 
 // fitLine fits a straight line to y by least squares and returns its values at
