@@ -37,15 +37,13 @@ const (
 // candidates lists what may be the strip, the most prominent first.
 func (g *ground) candidates() ([]candidate, error) {
 	mask := NewPlane(g.w, g.h)
+	s := [3]float32{1 / g.noise[0], 1 / g.noise[1], 1 / g.noise[2]}
 	for i := range mask.Pix {
 		if !g.valid[i] {
 			continue
 		}
-		d := 0.0
-		for k := range 3 {
-			d += float64(g.diff[k][i]) * float64(g.diff[k][i])
-		}
-		if d > foundContrast*foundContrast {
+		a, b, c := g.diff[0][i]*s[0], g.diff[1][i]*s[1], g.diff[2][i]*s[2]
+		if a*a+b*b+c*c > foundContrast*foundContrast {
 			mask.Pix[i] = 255
 		}
 	}
@@ -105,7 +103,7 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 	for k := range 3 {
 		v := make([]float32, len(patch))
 		for i, j := range patch {
-			v[i] = g.diff[k][j]
+			v[i] = g.diff[k][j] / g.noise[k]
 		}
 		slices.Sort(v)
 		m[k] = float64(v[len(v)/2])
@@ -120,7 +118,7 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 		}
 		dot, off := 0.0, 0.0
 		for k := range 3 {
-			d := float64(g.diff[k][i])
+			d := float64(g.diff[k][i] / g.noise[k])
 			dot += d * m[k]
 			off += (d - m[k]) * (d - m[k])
 		}

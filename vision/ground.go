@@ -13,7 +13,8 @@ type ground struct {
 	w, h    int
 	perMM   float64         // pixels per mm
 	corner  calib.CardPoint // card point of the raster's top-left corner
-	diff    [3][]float32    // log luma, and two colour ratios, less the surroundings, in noise units
+	diff    [3][]float32    // log luma, and two colour ratios, less the surroundings
+	noise   [3]float32      // robust standard deviation of each
 	valid   []bool          // in the photo, off the card, in the zone
 	card    []bool
 	outside []bool // not in the photo
@@ -132,7 +133,10 @@ func features(luma, cb, cr *Plane) [3]*Plane {
 func toByte(v float64) uint8   { return uint8(max(0, min(255, v+0.5))) }
 func toByte32(v float32) uint8 { return uint8(max(0, min(255, v+0.5))) }
 
-// contrast subtracts each feature's surroundings and scales by its noise.
+// featureFloor is the least noise of a feature, grey levels: rounding and JPEG.
+const featureFloor = 1.6
+
+// contrast subtracts each feature's surroundings and finds its noise.
 func (g *ground) contrast(f [3]*Plane) error {
 	for k := range 3 {
 		back, err := g.surroundings(f[k])
@@ -151,12 +155,9 @@ func (g *ground) contrast(f [3]*Plane) error {
 				size = append(size, math.Abs(float64(d)))
 			}
 		}
-		if len(size) < 50 {
-			continue
-		}
-		noise := float32(math.Max(1.4826*median(size), 1.6))
-		for i := range g.diff[k] {
-			g.diff[k][i] /= noise
+		g.noise[k] = featureFloor
+		if len(size) >= 50 {
+			g.noise[k] = float32(math.Max(1.4826*median(size), featureFloor))
 		}
 	}
 	return nil

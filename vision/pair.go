@@ -21,13 +21,17 @@ const (
 	// shapeMisfit is the edge model's own misfit over the contrast: a bin of many
 	// pixels is not trusted beyond it, nor thrown out for it.
 	shapeMisfit = 0.01
-	settled     = 5e-4 // px of movement of both edges at which a fit has settled
+	// dirtContrast is the least residual over the contrast that counts as dirt
+	// rather than as an edge a little apart from the model.
+	dirtContrast = 0.05
+	settled      = 5e-4 // px of movement of both edges at which a fit has settled
 )
 
 // fitPair fits both edges of a slice together: a straight-line luma on each
 // side and between, joined by the photo's own edge shape. The unknowns are the
-// two edges and the three lines; Gauss-Newton with Tukey weights, so that a speck
-// or a scratch does not pull an edge. False when the fit does not settle, or the
+// two edges and the three lines; Gauss-Newton with Huber weights, so that a speck
+// or a scratch does not pull an edge far, and a slightly wrong edge shape does
+// not make the fit throw out its own edges. False when the fit does not settle, or the
 // edges meet or leave the slice.
 func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	if len(s.bins) < 3*maxUnknowns || x1-x0 < 2 {
@@ -36,7 +40,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
 	fit := pairFit{x: [2]float64{x0, x1}, bins: len(s.bins)}
 	r := make([]float64, len(s.bins))
-	scale, misfit := math.Inf(1), 0.0
+	scale, misfit, least := math.Inf(1), 0.0, 0.0
 	var par [maxUnknowns]float64 // metal low, slope, metal high, slope, film, slope
 	for iter := range 25 {
 		q := normal{n: 8}
@@ -45,7 +49,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			j, y := pairRow(b.x, p, &fit, &par)
 			r[i] = b.y - y
 			w := b.n / (1 + b.n*misfit)
-			w *= tukey(r[i]*math.Sqrt(w), scale)
+			w *= huber(r[i], math.Max(scale/math.Sqrt(w), least))
 			if iter == 0 {
 				// The lines are still zero: the first step finds them alone.
 				j[6], j[7] = 0, 0
@@ -69,11 +73,12 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		if iter == 0 {
 			continue
 		}
-		if iter <= 4 { // then fixed, so that the weights cannot chase the steps
+		if iter <= 5 { // then fixed, so that the weights cannot chase the steps
 			noise := madOf(s.bins, r)
-			scale = 4.685 * noise
-			m := shapeMisfit * math.Abs(par[4]-(par[0]+par[2])/2) / noise
-			misfit = m * m
+			scale = 1.5 * noise
+			contrast := math.Abs(par[4] - (par[0]+par[2])/2)
+			misfit = math.Pow(shapeMisfit*contrast/noise, 2)
+			least = dirtContrast * contrast
 		}
 		dx := [2]float64{clampStep(step[6]), clampStep(step[7])}
 		fit.x[0] += dx[0]
@@ -125,6 +130,15 @@ func (fit *pairFit) width() (w, u float64) {
 // clampStep bounds a step of the search, not a result: far from the edges the
 // model is not linear.
 func clampStep(d float64) float64 { return math.Max(-1.5, math.Min(1.5, d)) }
+
+// huber is the weight of residual r beyond which, at c, its pull stays constant
+// (Huber, Annals of Mathematical Statistics 35 (1964) 73).
+func huber(r, c float64) float64 {
+	if a := math.Abs(r); a > c {
+		return c / a
+	}
+	return 1
+}
 
 // tukey is the biweight of residual r at cut-off c (Beaton and Tukey,
 // Technometrics 16 (1974) 147; 4.685 robust deviations keep 95 % efficiency).

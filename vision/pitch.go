@@ -26,7 +26,7 @@ func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 			return BarGroup{}, false
 		}
 		half := length / 2 / perPx
-		s, ok := gather(luma, f, barStation/2/perPx, -half, half)
+		s, ok := gather(luma, f, barStation/2/perPx, cuts{lo: -half, hi: half})
 		if !ok || s.saturated > 0.02 {
 			continue
 		}

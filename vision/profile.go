@@ -54,7 +54,7 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 // sidePixels is how much metal beside an edge is used: enough for its level
 // beyond blur and halo, little enough to stay clear of other things.
 func sidePixels(c camera1D, perPx float64) float64 {
-	return math.Max(4.5*c.S+3.5*c.R+4, math.Min(0.6/perPx, 24))
+	return math.Max(4.5*c.S+3.5*c.R+4, math.Min(0.6/perPx, 16))
 }
 
 // shapes tabulates the two edges' shapes from the colours seen so far.

@@ -42,10 +42,24 @@ type slice struct {
 	saturated float64 // share of pixels at the top of the range
 }
 
+// cuts are the across ranges of a slice in px: from lo to hi, leaving out what
+// lies strictly between skipLo and skipHi (nothing when they are equal).
+type cuts struct{ lo, hi, skipLo, skipHi float64 }
+
+// around is the range of side px to both sides of each of two edges.
+func around(x0, x1, side float64) cuts {
+	c := cuts{lo: x0 - side, hi: x1 + side}
+	if x0+side < x1-side {
+		c.skipLo, c.skipHi = x0+side, x1-side
+	}
+	return c
+}
+
 // gather collects the pixels whose centres lie within half px along the frame's
-// origin and between lo and hi px across. False when the photo does not hold the
-// whole of that box.
-func gather(luma *Plane, f frame, half, lo, hi float64) (slice, bool) {
+// origin and in the ranges across. False when the photo does not hold the whole
+// of that box.
+func gather(luma *Plane, f frame, half float64, r cuts) (slice, bool) {
+	lo, hi := r.lo, r.hi
 	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 	for _, a := range [2]float64{-half, half} {
 		for _, c := range [2]float64{lo, hi} {
@@ -68,7 +82,7 @@ func gather(luma *Plane, f frame, half, lo, hi float64) (slice, bool) {
 			dx := float64(x) - f.o.X
 			a := dx*f.along.X + dy*f.along.Y
 			c := dx*f.across.X + dy*f.across.Y
-			if a < -half || a >= half || c < lo || c >= hi {
+			if a < -half || a >= half || c < lo || c >= hi || (c > r.skipLo && c < r.skipHi) {
 				continue
 			}
 			i := int((c - lo) / binWidth)

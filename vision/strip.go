@@ -78,6 +78,10 @@ const (
 	dropApart     = "apart from its neighbours"
 )
 
+// edgeSlack is how far in px an edge may lie from where it is expected and still
+// have all of its metal and film in the slice.
+const edgeSlack = 4.0
+
 // cutAt measures the station at s.
 func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 	k := cut{s: s}
@@ -97,7 +101,7 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 			return k
 		}
 	}
-	sl, ok := gather(c.p.Luma, f, c.step/2/perPx, -half-c.side, half+c.side)
+	sl, ok := gather(c.p.Luma, f, c.step/2/perPx, around(-half, half, c.side+edgeSlack))
 	if !ok {
 		k.dropped = dropOutside
 		return k

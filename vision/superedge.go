@@ -100,6 +100,9 @@ func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
 	return true
 }
 
+// clearOfEdge is how far in px from an edge ink and paper show their own level.
+const clearOfEdge = 10
+
 // levels estimates ink and paper of the bars in one direction.
 func levels(slices []barSlice, vertical bool) (ink, paper float64) {
 	n, m := 0.0, 0.0
@@ -107,13 +110,13 @@ func levels(slices []barSlice, vertical bool) (ink, paper float64) {
 		if s.vertical != vertical {
 			continue
 		}
-		third := (s.x1 - s.x0) / 3
 		for _, b := range s.bins {
+			in := math.Min(b.x-s.x0, s.x1-b.x) // px inside the bar; negative on the paper
 			switch {
-			case b.x > s.x0+third && b.x < s.x1-third:
+			case in > clearOfEdge:
 				ink += b.n * b.y
 				n += b.n
-			case b.x < s.x0-third || b.x > s.x1+third:
+			case in < -clearOfEdge:
 				paper += b.n * b.y
 				m += b.n
 			}
@@ -168,7 +171,7 @@ func (w *Witness) fit(edges *[2]superEdge) bool {
 		}
 		gain := (q.rr - n.rr) / q.rr
 		p, q = next, n
-		if gain < 1e-3 {
+		if gain < 3e-3 {
 			break
 		}
 	}

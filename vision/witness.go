@@ -81,10 +81,11 @@ type barSlice struct {
 }
 
 const (
-	barMargin  = 1.25 // mm of white beside an isolated bar that a slice uses
-	barStation = 1.0  // mm along the bar for one slice
-	barSlices  = 4    // at most, of one isolated bar
-	barEnd     = 0.5  // mm left out at both ends of a bar
+	barMargin     = 1.25 // mm of white beside an isolated bar that a slice uses
+	barMarginMost = 22   // px of it, and of the bar's black, that are enough for any halo
+	barStation    = 1.0  // mm along the bar for one slice
+	barSlices     = 4    // at most, of one isolated bar
+	barEnd        = 0.5  // mm left out at both ends of a bar
 )
 
 // isolatedSlices cuts the isolated bars across, as far as the photo holds them.
@@ -104,7 +105,7 @@ func isolatedSlices(luma *Plane, v *calib.View, l *calib.Layout) []barSlice {
 				continue
 			}
 			half, edge := barStation/2/perPx, b.Width/2/perPx
-			s, ok := gather(luma, f, half, -edge-barMargin/perPx, edge+barMargin/perPx)
+			s, ok := gather(luma, f, half, around(-edge, edge, math.Min(barMargin/perPx, barMarginMost)))
 			if ok {
 				out = append(out, barSlice{s, b.Vertical, -edge, edge, perPx})
 			}
