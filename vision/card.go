@@ -11,7 +11,6 @@ type found struct {
 	card *Card
 	view *calib.View
 	h    calib.Homography
-	all  []sighting
 }
 
 const (
@@ -37,7 +36,10 @@ func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
 		return nil, Refuse(CodeFewMarks, "%d of %d", len(seen), len(seen[0].layout.Marks))
 	}
 	l := seen[0].layout
-	f := &found{card: &Card{Layout: l}, h: h, all: all}
+	if twice(all, l) {
+		return nil, Refuse(CodeTwoCards, "")
+	}
+	f := &found{card: &Card{Layout: l}, h: h}
 	patches := cutMarks(p.Luma, f.h, l)
 	for range 2 { // the second round rectifies by a homography of refined centres
 		f.card.Marks = refineAll(p.Luma, f.h, l, patches)

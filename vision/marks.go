@@ -264,6 +264,21 @@ func chooseCard(all []sighting) (best []sighting, h calib.Homography) {
 	return best, h
 }
 
+// twice reports whether two or more of the layout's marks are seen at two
+// places each: there are two cards of that layout in the photo.
+func twice(all []sighting, l *calib.Layout) bool {
+	again := map[uint8]bool{}
+	for i, a := range all {
+		for _, b := range all[:i] {
+			if a.layout.Name == l.Name && b.layout.Name == l.Name && a.mark.Code == b.mark.Code &&
+				a.at.Sub(b.at).Norm() > 3*math.Max(a.radius, b.radius) {
+				again[a.mark.Code] = true
+			}
+		}
+	}
+	return len(again) >= 2
+}
+
 // points splits sightings into card and photo places, with their mean radius.
 func points(s []sighting) (card []calib.CardPoint, img []calib.PixelPoint, radius float64) {
 	for _, m := range s {

@@ -41,6 +41,7 @@ const (
 const (
 	CodeNoCard        = "no-card"
 	CodeFewMarks      = "few-marks"
+	CodeTwoCards      = "two-cards"
 	CodeMirrored      = "mirrored"
 	CodeTilted        = "tilted"
 	CodeCardDistorted = "card-distorted"
@@ -88,6 +89,8 @@ var refusals = map[string]refusalText{
 		"lay the printed card beside the strip, flat and whole in the picture, and take the photo again"},
 	CodeFewMarks: {"too few of the card's marks are seen",
 		"keep all six round marks in the picture, clear of fingers, shadow, oil and glare"},
+	CodeTwoCards: {"two cards of the same kind are in the photo",
+		"leave one card beside the strip and move the others out of the picture"},
 	CodeMirrored: {"the photo is mirrored",
 		"turn off the mirror setting of the camera, or send the file as taken, not flipped"},
 	CodeTilted: {"the camera looked at the card from too far to the side",
