@@ -227,7 +227,7 @@ func (c publishedCamera) straightened(p boardPhoto) boardPhoto {
 // what is left is mostly the corners' noise and the print.
 func TestChessboardSpacing(t *testing.T) {
 	c := readPublished(t)
-	known := calib.Prior{F: c.f, FRel: 1e-3, K1: c.dist[0], K1SD: 1e-3, CX: c.cx, CY: c.cy}
+	known := calib.Prior{F: c.f, FRel: 1e-3, K1: c.dist[0], K1SD: 1e-3, CXSD: 0.1, CYSD: 0.1, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
 	for _, p := range findBoards(t) {
 		v := fitSix(t, p, known)
 		errs := spacings(t, v, p)
@@ -244,13 +244,13 @@ func TestChessboardSpacing(t *testing.T) {
 }
 
 // TestChessboardFocalLength solves each photo by itself with a prior that is
-// 20 % off and 25 % wide, against the published focal length of all photos
-// together. Measured: within 3.1 % each and 0.6 % for the median. One radial term
+// 20 % off and 25 % wide and the published principal point, against the published
+// focal length of all photos together. Measured: within 3.1 % each and 0.6 % for the median. One radial term
 // stands in for the published five, which single photos cannot tell from focal
 // length, so the scatter is well above each fit's own uncertainty of 0.1-0.7 %.
 func TestChessboardFocalLength(t *testing.T) {
 	c := readPublished(t)
-	wide := calib.Prior{F: 1.2 * c.f, FRel: 0.25, K1SD: 0.3, CX: c.cx, CY: c.cy}
+	wide := calib.Prior{F: 1.2 * c.f, FRel: 0.25, K1SD: 0.3, CXSD: 0.1, CYSD: 0.1, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
 	var off []float64
 	for _, p := range findBoards(t) {
 		v := fitAll(t, p, wide)
@@ -273,7 +273,7 @@ func TestChessboardFocalLength(t *testing.T) {
 // corners were found elsewhere then.
 func TestChessboardPose(t *testing.T) {
 	c := readPublished(t)
-	ideal := calib.Prior{F: c.f, FRel: 1e-6, K1SD: 1e-6, CX: c.cx, CY: c.cy}
+	ideal := calib.Prior{F: c.f, FRel: 1e-6, K1SD: 1e-6, CXSD: 1e-3, CYSD: 1e-3, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
 	var apart []float64
 	for n, p := range findBoards(t) {
 		v := fitAll(t, c.straightened(p), ideal)

@@ -70,6 +70,42 @@ func (p Pose) rival() Pose {
 	return q
 }
 
+// seenBy returns the pose in which the card looks to another camera as it does
+// in p to the present one. The other's focal length is zoom times as long and
+// its principal point lies dx, dy present focal lengths further right and down.
+// A level card looks exactly alike. Of a leaning one the homography would need
+// card axes that are not quite square and equal; the nearest square pair is
+// taken. Lens distortion is left out.
+func (p Pose) seenBy(zoom, dx, dy float64) Pose {
+	// The present ideal image (x, y) is the other's ((x-dx)/zoom, (y-dy)/zoom).
+	other := func(v [3]float64) [3]float64 {
+		return [3]float64{v[0] - dx*v[2], v[1] - dy*v[2], zoom * v[2]}
+	}
+	axis := func(k int) [3]float64 { return other([3]float64{p.R[0][k], p.R[1][k], p.R[2][k]}) }
+	r, size := nearestAxes(axis(0), axis(1))
+	t := other(p.T)
+	return Pose{R: r, T: [3]float64{t[0] / size, t[1] / size, t[2] / size}}
+}
+
+// seenByTangent returns the rotation vector and the move by which seenBy begins,
+// for small lnF = ln zoom, dx and dy.
+//
+// To first order the card's axes a, b gain u a_z and u b_z with u = (-dx, -dy,
+// lnF). What turns them, in card axes (u along a, b and the normal being u1, u2,
+// u3), is (u3 b_z, -u3 a_z, (u2 a_z - u1 b_z)/2); their mean stretch is
+// (u1 a_z + u2 b_z)/2, and T gains u T_z less that stretch.
+func (p Pose) seenByTangent(lnF, dx, dy float64) (turn, move [3]float64) {
+	u := [3]float64{-dx, -dy, lnF}
+	c := p.back(u)
+	az, bz := p.R[2][0], p.R[2][1]
+	turn = p.turn(SpacePoint{c[2] * bz, -c[2] * az, (c[1]*az - c[0]*bz) / 2})
+	stretch := (c[0]*az + c[1]*bz) / 2
+	for i := range 3 {
+		move[i] = u[i]*p.T[2] - stretch*p.T[i]
+	}
+	return turn, move
+}
+
 // angleTo returns the angle between two poses' rotations in radians.
 func (p Pose) angleTo(q Pose) float64 {
 	trace := 0.0
@@ -92,26 +128,30 @@ func poseFromHomography(h Homography, c Camera) (Pose, bool) {
 		z := h[6+k]
 		axis[k] = [3]float64{(h[k] - c.CX*z) / c.F, (h[3+k] - c.CY*z) / c.F, z}
 	}
-	size := (norm(axis[0]) + norm(axis[1])) / 2
-	var p Pose
+	r, size := nearestAxes(axis[0], axis[1])
+	p := Pose{R: r}
 	for i := range 3 {
 		p.T[i] = axis[2][i] / size
 	}
-	if !(p.T[2] > 0) {
-		return p, false
-	}
-	a, b := unit(axis[0]), unit(axis[1])
+	return p, p.T[2] > 0
+}
+
+// nearestAxes returns the rotation whose first two columns are the square pair
+// of unit vectors nearest to the directions of a and b, and their mean length.
+func nearestAxes(a, b [3]float64) (r [3][3]float64, size float64) {
+	size = (norm(a) + norm(b)) / 2
+	a, b = unit(a), unit(b)
 	sum := unit([3]float64{a[0] + b[0], a[1] + b[1], a[2] + b[2]})
 	diff := unit([3]float64{a[0] - b[0], a[1] - b[1], a[2] - b[2]})
 	for i := range 3 {
-		p.R[i][0] = (sum[i] + diff[i]) / math.Sqrt2
-		p.R[i][1] = (sum[i] - diff[i]) / math.Sqrt2
+		r[i][0] = (sum[i] + diff[i]) / math.Sqrt2
+		r[i][1] = (sum[i] - diff[i]) / math.Sqrt2
 	}
 	for i := range 3 {
 		j, k := (i+1)%3, (i+2)%3
-		p.R[i][2] = p.R[j][0]*p.R[k][1] - p.R[k][0]*p.R[j][1]
+		r[i][2] = r[j][0]*r[k][1] - r[k][0]*r[j][1]
 	}
-	return p, true
+	return r, size
 }
 
 // rotation returns the matrix of a rotation vector in radians (Rodrigues).

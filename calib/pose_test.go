@@ -86,4 +86,45 @@ func TestRivalLooksAlikeFromAfar(t *testing.T) {
 	}
 }
 
+// TestSeenByLooksAlike: a level card keeps every pixel whatever the camera, and a
+// leaning one its centre.
+func TestSeenByLooksAlike(t *testing.T) {
+	const zoom, dx, dy = 1.2, 0.01, -0.02 // far beyond any prior
+	for _, tilt := range []float64{0, 20} {
+		v := pinhole{F: 3000, CX: 1999.5, CY: 1499.5, Dist: 150, Tilt: rad(tilt), Toward: 1, Roll: 0.4}.view()
+		w := View{Camera: Camera{F: zoom * 3000, CX: 1999.5 + 3000*dx, CY: 1499.5 + 3000*dy}, Pose: v.Pose.seenBy(zoom, dx, dy)}
+		points := append(markCentres(Bench()), CardPoint{})
+		if tilt > 0 {
+			points = []CardPoint{{}}
+		}
+		for _, c := range points {
+			a, _ := v.Image(c.At(0))
+			b, _ := w.Image(c.At(0))
+			if a.Sub(b).Norm() > 1e-9 {
+				t.Errorf("tilt %g: %v at %v and %v", tilt, c, a, b)
+			}
+		}
+	}
+}
+
+// TestSeenByTangent compares with differences of seenBy.
+func TestSeenByTangent(t *testing.T) {
+	const h = 1e-6
+	p := pinhole{F: 3000, Dist: 150, Tilt: rad(30), Toward: 1, Roll: 0.5, Aim: CardPoint{10, 5}}.view().Pose
+	for _, d := range [][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}, {1, 2, -3}} {
+		turn, move := p.seenByTangent(h*d[0], h*d[1], h*d[2])
+		want, got := p.seenBy(math.Exp(h*d[0]), h*d[1], h*d[2]), p.rotated(turn, move)
+		for i := range 3 {
+			if math.Abs(got.T[i]-want.T[i]) > 1e-8 { // 150 mm x h² and rounding
+				t.Errorf("%v: T %v, want %v", d, got.T, want.T)
+			}
+			for j := range 3 {
+				if math.Abs(got.R[i][j]-want.R[i][j]) > 1e-10 {
+					t.Errorf("%v: R %v, want %v", d, got.R, want.R)
+				}
+			}
+		}
+	}
+}
+
 func column(m [3][3]float64, j int) [3]float64 { return [3]float64{m[0][j], m[1][j], m[2][j]} }

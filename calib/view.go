@@ -10,10 +10,9 @@ import (
 type View struct {
 	Camera Camera
 	Pose   Pose
-	// Cov is the 8 x 8 covariance of the fit: rotation vector in camera axes,
-	// applied from the left about the card's centre (rad), T (mm), ln F, K1. It
-	// counts the marks' noise and the priors, and takes the principal point as
-	// known: one that is off shows in RMS and ChiSquare, not in Cov.
+	// Cov is the 10 x 10 covariance of the fit: rotation vector in camera axes,
+	// applied from the left about the card's centre (rad), T (mm), ln F, K1, CX
+	// and CY (px). It counts the marks' noise and the priors.
 	Cov       *mat.SymDense
 	RMS       float64      // root mean square of the residuals' lengths, px
 	Residuals []PixelPoint // measured minus fitted, in the order of the points
@@ -123,17 +122,23 @@ func (v *View) PixelsPerMM(p CardPoint) (x, y float64, ok bool) {
 // With returns a view moved by delta, in the order and units of Cov. Cov and
 // the figures of the fit still speak of v.
 //
-// A large change of focal length carries the distance (in proportion) and the
-// distortion (as its square) along, as far as delta's own first-order terms do
-// not: draws from Cov then stay in the curved valley of cameras that see a level
-// card alike, instead of leaving it on the tangent.
-func (v *View) With(delta [8]float64) *View {
+// A large change of the camera carries the pose along as far as delta's own
+// first-order terms do not (see Pose.seenBy), and one of focal length the
+// distortion, as its square: draws from Cov then stay in the curved valley of
+// cameras that see the card alike, instead of leaving it on the tangent.
+func (v *View) With(delta [10]float64) *View {
 	w := *v
-	w.Pose = v.Pose.rotated([3]float64(delta[0:3]), [3]float64(delta[3:6]))
-	zoom, lnF := math.Exp(delta[6]), delta[6]
+	lnF, dx, dy := delta[6], delta[8]/v.Camera.F, delta[9]/v.Camera.F
+	turn, move := v.Pose.seenByTangent(lnF, dx, dy)
+	for i := range 3 {
+		turn[i], move[i] = delta[i]-turn[i], delta[3+i]-move[i]
+	}
+	zoom := math.Exp(lnF)
+	w.Pose = v.Pose.rotated(turn, move).seenBy(zoom, dx, dy)
 	w.Camera.F *= zoom
-	w.Pose.T[2] = (w.Pose.T[2] - v.Pose.T[2]*lnF) * zoom
 	w.Camera.K1 = (v.Camera.K1 + delta[7] - 2*v.Camera.K1*lnF) * zoom * zoom
+	w.Camera.CX += delta[8]
+	w.Camera.CY += delta[9]
 	return &w
 }
 
@@ -162,9 +167,9 @@ func (v *View) PropagateJoint(f func(*View) []float64) ([]float64, *mat.SymDense
 	chol.LTo(&root)
 	values := f(v)
 	cov := mat.NewSymDense(len(values), nil)
-	for k := range 8 {
-		var delta, minus [8]float64
-		for i := range 8 {
+	for k := range 10 {
+		var delta, minus [10]float64
+		for i := range 10 {
 			delta[i] = step * root.At(i, k)
 			minus[i] = -delta[i]
 		}

@@ -38,14 +38,16 @@ func scenes() []scene {
 	}
 }
 
-// drawn returns the scene's camera with focal length and k1 from the prior, the
-// distance following the focal length so that the card keeps its size.
+// drawn returns the scene's camera drawn from the prior, the distance following
+// the focal length so that the card keeps its size.
 func (s scene) drawn(r *rand.Rand) pinhole {
 	c := s.cam
 	zoom := math.Exp(s.prior.FRel * r.NormFloat64())
 	c.F = s.prior.F * zoom
 	c.Dist *= zoom
 	c.K1 = s.prior.K1 + s.prior.K1SD*r.NormFloat64()
+	c.CX += 0.004 * photoW * r.NormFloat64()
+	c.CY += 0.004 * photoW * r.NormFloat64()
 	return c
 }
 
@@ -170,8 +172,8 @@ func TestWithDrawsMatchPropagate(t *testing.T) {
 			value, u := v.Propagate(q.measure)
 			mean, square := 0.0, 0.0
 			for range draws {
-				var d [8]float64
-				z := make([]float64, 8)
+				var d [10]float64
+				z := make([]float64, 10)
 				for k := range z {
 					z[k] = r.NormFloat64()
 					for j := range d {
@@ -214,13 +216,12 @@ func TestPropagateJoint(t *testing.T) {
 	}
 }
 
-// TestPrincipalPointOff shows what the fit does not count: a principal point
-// 20 px from the photo's centre. Measured: widths on the card's plane move by at
-// most 0.06 % and 3 mm up by 0.16 %, most at 5 deg, which is beyond their
-// uncertainty; nothing moves in a level photo. A tilted bench card gives it away
-// by residuals of half a pixel.
+// TestPrincipalPointOff puts the principal point 20 px, 0.5 % of the width, from
+// the photo's centre, where a fit that held it there left half a pixel of
+// residuals and moved widths 3 mm up by 0.16 %. The marks are exact, so what is
+// left is the priors' pull: well below the marks' noise of 0.02 px, and widths
+// within their uncertainty.
 func TestPrincipalPointOff(t *testing.T) {
-	limit := []float64{7e-4, 2e-3}
 	for _, s := range scenes() {
 		for _, toward := range []float64{0, math.Pi / 2, math.Pi} {
 			c := s.cam
@@ -231,15 +232,15 @@ func TestPrincipalPointOff(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for k, q := range s.scalars(t, c)[:2] {
-				e := q.measure(v)/q.truth - 1
-				t.Logf("%-22s %-25s %+.3f %%, rms %.2f px", s.name, q.name, 100*e, v.RMS)
-				if math.Abs(e) > limit[k] {
-					t.Errorf("%s, %s: off by %+.3f %%", s.name, q.name, 100*e)
-				}
+			if v.RMS > 0.005 {
+				t.Errorf("%s: rms %.4f px", s.name, v.RMS)
 			}
-			if s.name == "bench, 25 deg" && (v.RMS < 0.2 || v.ChiSquare < 100) {
-				t.Errorf("%s: rms %.2f px, chi-square %.0f do not show it", s.name, v.RMS, v.ChiSquare)
+			for _, q := range s.scalars(t, c)[:2] {
+				value, u := v.Propagate(q.measure)
+				t.Logf("%-22s %-25s %+.3f %%, %+.2f u", s.name, q.name, 100*(value/q.truth-1), (value-q.truth)/u)
+				if math.Abs(value-q.truth) > 2*u {
+					t.Errorf("%s, %s: off by %+.3f %%, %+.2f u", s.name, q.name, 100*(value/q.truth-1), (value-q.truth)/u)
+				}
 			}
 		}
 	}

@@ -15,9 +15,9 @@ var (
 // FitView fits a camera and its pose to at least 4 card points, on the card's
 // face, and the pixels they are seen at, in a photo of imgW x imgH pixels.
 // sigmaPx is the standard deviation of each measured coordinate. It minimises
-// the weighted squares of the residuals and of the prior's two terms, on ln F
-// and K1, so a level view, in which focal length and distance look alike, rests
-// on the prior and its covariance says so. Both poses in which a flat card looks
+// the weighted squares of the residuals and of the prior's terms, on ln F, K1
+// and the principal point, so a level view, in which focal length and distance
+// look alike, rests on the prior and its covariance says so. Both poses in which a flat card looks
 // nearly alike are tried and the better one kept.
 //
 // It is tried and tested for tilts to 40 degrees, distances of 60 to 400 mm, |K1|
@@ -37,17 +37,17 @@ func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior 
 	if !(sigma > 0) || math.IsInf(sigma, 0) {
 		return nil, fmt.Errorf("sigma %g px: must be positive", sigma)
 	}
-	camera, err := prior.camera(w, h)
+	known, err := prior.rows(w, h)
 	if err != nil {
 		return nil, err
 	}
-	start, err := startPose(card, img, camera)
+	start, err := startPose(card, img, known.mean)
 	if err != nil {
 		return nil, err
 	}
-	m := viewModel(card, img, sigma, prior)
-	best, eq, err := m.solve(viewState{camera, start})
-	other, otherEq, otherErr := m.solve(viewState{camera, start.rival()})
+	m := viewModel(card, img, sigma, known)
+	best, eq, err := m.solve(viewState{known.mean, start})
+	other, otherEq, otherErr := m.solve(viewState{known.mean, start.rival()})
 	if standing(otherEq, otherErr) < standing(eq, err) {
 		best, eq, err, other, otherEq, otherErr = other, otherEq, otherErr, best, eq, err
 	}
@@ -125,14 +125,15 @@ type viewState struct {
 }
 
 // viewModel states the fit in units of standard deviations: two rows a point,
-// then the priors on ln F and on K1. Its parameters are those of View.Cov.
-func viewModel(card []CardPoint, img []PixelPoint, sigma float64, prior Prior) model[viewState] {
+// then the prior's. Its parameters are those of View.Cov.
+func viewModel(card []CardPoint, img []PixelPoint, sigma float64, known priorRows) model[viewState] {
+	const params = 10
 	n := len(card)
 	return model[viewState]{
-		rows: 2*n + 2, params: 8,
+		rows: 2*n + 4, params: params,
 		enough: 1e-10, // the sum is in variances: 1e-5 of a standard deviation
 		move: func(s viewState, d []float64) viewState {
-			v := (&View{Camera: s.camera, Pose: s.pose}).With([8]float64(d))
+			v := (&View{Camera: s.camera, Pose: s.pose}).With([10]float64(d))
 			return viewState{v.Camera, v.Pose}
 		},
 		linearise: func(s viewState, r, j []float64) bool {
@@ -142,20 +143,22 @@ func viewModel(card []CardPoint, img []PixelPoint, sigma float64, prior Prior) m
 					return false
 				}
 				r[2*i], r[2*i+1] = (p.X-img[i].X)/sigma, (p.Y-img[i].Y)/sigma
-				for k := range 8 {
-					j[16*i+k], j[16*i+8+k] = rows[0][k]/sigma, rows[1][k]/sigma
+				for k := range params {
+					j[2*i*params+k], j[(2*i+1)*params+k] = rows[0][k]/sigma, rows[1][k]/sigma
 				}
 			}
-			r[2*n], j[16*n+6] = math.Log(s.camera.F/prior.F)/prior.FRel, 1/prior.FRel
-			r[2*n+1], j[16*n+8+7] = (s.camera.K1-prior.K1)/prior.K1SD, 1/prior.K1SD
+			for i, v := range known.residual(s.camera) {
+				r[2*n+i] = v
+				copy(j[(2*n+i)*params+6:], known.weight[i][:])
+			}
 			return true
 		},
 	}
 }
 
-// imageAndRows returns the pixel of q and its derivatives by the eight
+// imageAndRows returns the pixel of q and its derivatives by the ten
 // parameters, or false where q is not seen.
-func (s viewState) imageAndRows(q SpacePoint) (p PixelPoint, rows [2][8]float64, ok bool) {
+func (s viewState) imageAndRows(q SpacePoint) (p PixelPoint, rows [2][10]float64, ok bool) {
 	a, c := s.pose.turn(q), s.pose.point(q)
 	if !(c[2] > 0) {
 		return p, rows, false
@@ -177,5 +180,6 @@ func (s viewState) imageAndRows(q SpacePoint) (p PixelPoint, rows [2][8]float64,
 	}
 	rows[0][6], rows[1][6] = p.X-s.camera.CX, p.Y-s.camera.CY
 	rows[0][7], rows[1][7] = f*x*r2, f*y*r2
+	rows[0][8], rows[1][9] = 1, 1
 	return p, rows, true
 }

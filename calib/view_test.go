@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // phone is the prior of a phone photo of 4000 x 3000 px with EXIF: 26 mm
@@ -24,7 +26,7 @@ func TestFitViewConverges(t *testing.T) {
 			for _, tilt := range []float64{0, 1, 5, 15, 25, 40} {
 				for _, k1 := range []float64{-0.1, 0, 0.1} {
 					for _, toward := range []float64{0, 0.7, 1.6, 3, 4.4} {
-						cam := pinhole{F: 3004.63 * 1.03, CX: 1999.5, CY: 1499.5, K1: k1,
+						cam := pinhole{F: 3004.63 * 1.03, CX: 1999.5 + 16, CY: 1499.5 - 16, K1: k1,
 							Dist: dist, Tilt: rad(tilt), Toward: toward, Roll: 2 * toward}
 						card := markCentres(l)
 						v, err := FitView(card, cam.seeAll(card), 1e-3, photoW, photoH, phone)
@@ -130,7 +132,13 @@ func TestFitViewBadInput(t *testing.T) {
 		{"FRel 0", 0.02, photoW, with(func(p *Prior) { p.FRel = 0 })},
 		{"K1 NaN", 0.02, photoW, with(func(p *Prior) { p.K1 = math.NaN() })},
 		{"K1SD 0", 0.02, photoW, with(func(p *Prior) { p.K1SD = 0 })},
-		{"CX NaN", 0.02, photoW, with(func(p *Prior) { p.CX = math.NaN() })},
+		{"CX NaN", 0.02, photoW, with(func(p *Prior) { p.Principal = &PixelPoint{X: math.NaN()} })},
+		{"CXSD < 0", 0.02, photoW, with(func(p *Prior) { p.CXSD = -1 })},
+		{"CYSD NaN", 0.02, photoW, with(func(p *Prior) { p.CYSD = math.NaN() })},
+		{"correlations singular", 0.02, photoW, with(func(p *Prior) {
+			p.Corr = mat.NewSymDense(4, []float64{1, 1, 0, 0, 1, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1})
+		})},
+		{"correlations of 3", 0.02, photoW, with(func(p *Prior) { p.Corr = mat.NewSymDense(3, []float64{1, 0, 0, 0, 1, 0, 0, 0, 1}) })},
 	}
 	for _, c := range bad {
 		if v, err := FitView(card, img, c.sigma, c.w, photoH, c.prior); err == nil || v != nil {
