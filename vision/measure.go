@@ -22,41 +22,42 @@ const (
 // up to it, never nil.
 func Measure(p *Photo, o Options) (*Measurement, error) {
 	m := &Measurement{}
-	if r := m.run(p, o); r != nil {
+	if _, r := m.run(p, o); r != nil {
 		return m, r
 	}
 	return m, nil
 }
 
-func (m *Measurement) run(p *Photo, o Options) *Refusal {
+// run fills m and returns the traced strip, which the two-photo reading needs.
+func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 	f, r := findCard(p, o.prior(p))
 	if f != nil {
 		m.Card, m.View = f.card, f.view
 	}
 	if r != nil {
-		return r
+		return nil, r
 	}
 	l := f.card.Layout
 	f.card.Serial, f.card.Bearing, _ = readCardCode(p, f.h, l)
 	if r := m.gateView(); r != nil {
-		return r
+		return nil, r
 	}
 	m.Bars, r = measureBars(p, f.view, l)
 	if r != nil {
-		return r
+		return nil, r
 	}
 	if r := m.gateBars(); r != nil {
-		return r
+		return nil, r
 	}
 	t, r := findStrip(p, f, m.Bars, o)
 	if t == nil {
-		return r
+		return nil, r
 	}
 	m.describe(t, o)
 	if r != nil {
-		return r
+		return nil, r
 	}
-	return m.gateStrip(t)
+	return t, m.gateStrip(t)
 }
 
 // prior returns what is known of the camera before the marks are fitted.
