@@ -3,7 +3,7 @@ package synth
 import "math"
 
 // develop turns linear light into luma and two chroma planes, 0 to 255, in
-// place: tone, then sharpening of the luma.
+// place: tone, noise reduction, then sharpening of the luma.
 func develop(p *Processing, pic *picture) {
 	tone := newTone(p.Curve)
 	for i := range pic.c[0] {
@@ -12,8 +12,11 @@ func develop(p *Processing, pic *picture) {
 		y := 0.299*r + 0.587*g + 0.114*b
 		pic.c[0][i], pic.c[1][i], pic.c[2][i] = y, 128+(b-y)/1.772, 128+(r-y)/1.402
 	}
+	if p.Denoise > 0 {
+		denoise(pic, p.Denoise)
+	}
 	if p.Sharpen > 0 {
-		soft := lens{p.SharpenRadius, 1, 0, 0}.sample(pic.c[0], pic.w, pic.h, 0, 0, 1)
+		soft := lens{sigma: p.SharpenRadius, magnify: 1}.sample(pic.c[0], pic.w, pic.h, 0, 0, 1)
 		for i, s := range soft {
 			pic.c[0][i] += float32(p.Sharpen) * (pic.c[0][i] - s)
 		}

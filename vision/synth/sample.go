@@ -12,121 +12,208 @@ import (
 // Stratum names a population of scenes.
 type Stratum string
 
-// The strata. Every scene keeps the card's marks and the strip inside the frame
-// unless its fault says otherwise.
+// Populations that should be read. Bench cards are photographed at 15 to 35 px
+// per mm with the strip 4 to 40 mm beside them, riders at 25 to 50 px per mm with
+// the strip 1 to 5 mm beside them; the camera is a phone's main one (24 to 28 mm
+// equivalent, told to the nearest whole mm by EXIF). A strand of 0.15 to 0.9 mm
+// was crushed to a width of 0.8 to 5 mm over 12 to 28 mm. Film and metal differ
+// in luma by at least 25, 15 and 8 % of the brighter one.
 const (
-	// Flat: both cards, a flat surface, the strip in the card's plane, tilt 0 to
-	// 25 degrees, blur 0.7 to 2 px.
+	// Flat: a flat surface, the strip in the card's plane, tilt 0 to 25 degrees,
+	// blur 0.7 to 2 px, little noise, k1 within 0.02, the print true to scale.
 	Flat Stratum = "flat"
+	// Moderate: also a strip up to 2 mm above or below a bench card and tilted by
+	// up to 3 degrees, wide shells beside a bench card, highlights, oil specks,
+	// scratches, k1 within 0.05, colour fringes, portrait and turned photos, print
+	// scales off by up to 1 % (a reader is told them as its print check).
+	Moderate Stratum = "moderate"
+	// Hard: also shells and journals under the card, tilt to 35 degrees, holes and
+	// grooves, saturated highlights, defocus, motion, high ISO, noise reduction,
+	// strong sharpening and tone, print scales off by up to 2 %.
+	Hard Stratum = "hard"
 )
+
+// Faults that should be refused or named; each is a Flat scene but for it.
+const (
+	NoStrip     Stratum = "no-strip"
+	TwoStrips   Stratum = "two-strips"
+	CutOff      Stratum = "cut-off"   // the frame's border cuts the strip
+	HalfCard    Stratum = "half-card" // the frame's border cuts the card
+	UnderCard   Stratum = "under-card"
+	Smeared     Stratum = "smeared"
+	Torn        Stratum = "torn"
+	Rolled      Stratum = "rolled"
+	Blurred     Stratum = "blurred"     // 3 to 6 px
+	Steep       Stratum = "steep"       // tilt 40 to 50 degrees
+	Overexposed Stratum = "overexposed" // the paper and bright metal saturate
+)
+
+// Strata lists every stratum.
+func Strata() []Stratum {
+	return []Stratum{Flat, Moderate, Hard, NoStrip, TwoStrips, CutOff, HalfCard, UnderCard,
+		Smeared, Torn, Rolled, Blurred, Steep, Overexposed}
+}
 
 // ErrStratum marks an unknown stratum, or one whose draws do not fit a photo.
 var ErrStratum = errors.New("stratum")
 
-// Strata lists every stratum.
-func Strata() []Stratum { return []Stratum{Flat} }
-
-// serials are a few valid sheet serials; more would only cost drawing time.
-var serials = []string{"6C3H2P", "WDEYEC", "KETDWY"}
-
 // Random draws one scene of a stratum. The same state of rng gives the same
 // scene.
 func Random(rng *rand.Rand, stratum Stratum) (Scene, error) {
-	if stratum != Flat {
-		return Scene{}, fmt.Errorf("%w: no stratum %q", ErrStratum, stratum)
+	r, known := recipes[stratum]
+	if !known {
+		r, known = recipes[Flat], faults[stratum] != nil
 	}
-	const tries = 2000
+	if !known {
+		return Scene{}, fmt.Errorf("%w: no stratum %q, want one of %v", ErrStratum, stratum, Strata())
+	}
+	const tries = 3000
 	for range tries {
-		s := draw(rng)
-		if fits(&s) {
+		s := r.draw(rng)
+		s.Name = string(stratum)
+		if fault := faults[stratum]; fault != nil {
+			fault(rng, &s)
+		}
+		if fits(&s, stratum) {
 			return s, nil
 		}
 	}
 	return Scene{}, fmt.Errorf("%w: %s: no scene fits the frame in %d tries", ErrStratum, stratum, tries)
 }
 
-func between(rng *rand.Rand, a, b float64) float64 { return a + (b-a)*rng.Float64() }
-
-func draw(rng *rand.Rand) Scene {
-	layout := []string{"bench", "rider"}[rng.IntN(2)]
-	s := NewScene(layout)
-	s.Name = "flat"
-	s.Seed = rng.Uint64() >> 11 // exact as a JSON number everywhere
-	s.Camera.Focal35 = between(rng, 24, 28)
-	s.Camera.ExifFocal = int(math.Round(s.Camera.Focal35))
-	s.Card.Serial = serials[rng.IntN(len(serials))]
-	area, width := crush(rng)
-	strip := Strip{
-		Length: between(rng, 12, 28), Width: width, SectionArea: area,
-		RoughUM: between(rng, 1, 6), RoughScale: between(rng, 0.2, 1.5), Ragged: between(rng, 0.2, 0.8),
-		Colour: RGB{0.1, 0.4, 0.15}, Opacity: between(rng, 30, 80), Gloss: 0.3,
-	}
-	strip.Taper = strip.Width * rng.NormFloat64() * 0.06
-	strip.Angle = 8 * rng.NormFloat64()
-	l, _ := layoutNamed(layout) // a name from the list above
-	scale, gap := between(rng, 15, 35), between(rng, 4, 40)
-	if layout == "rider" {
-		scale, gap = between(rng, 25, 50), between(rng, 1, 5)
-	}
-	side := float64(2*rng.IntN(2) - 1)
-	strip.Centre = calib.CardPoint{
-		X: between(rng, -0.3, 0.3) * l.Width,
-		Y: side * (l.Height/2 + gap + strip.Width/2),
-	}
-	s.Pose.Distance = FocalPixels(s.Camera.Focal35, s.Camera.Width, s.Camera.Height) / scale
-	s.Pose.Tilt = between(rng, 0, 25)
-	s.Pose.Azimuth = between(rng, 0, 360)
-	s.Pose.Roll = 6*rng.NormFloat64() + 180*float64(rng.IntN(2))
-	s.Pose.Target = calib.CardPoint{X: 2 * rng.NormFloat64(), Y: strip.Centre.Y/2 + 2*rng.NormFloat64()}
-	s.Card.InkUM = between(rng, -10, 40)
-	s.Card.JitterUM = between(rng, 0, 4)
-	s.Card.Grain = 0.012
-	s.Strips = []Strip{strip}
-	s.Surface.Finish = "brushed"
-	s.Surface.LineDepth = 0.5
-	s.Surface.LineAngle = between(rng, -90, 90)
-	s.Optics.Blur = between(rng, 0.7, 2)
-	s.Sensor = Sensor{FullWell: between(rng, 2000, 12000), Read: 4, Bayer: true, Red: 0.6, Blue: 0.7, CastRed: 1, CastBlue: 1}
-	s.Processing = Processing{Sharpen: between(rng, 0, 1), SharpenRadius: between(rng, 0.8, 1.6), Curve: between(rng, 0, 0.4)}
-	s.Output.Quality = 88 + rng.IntN(9)
-	return s
-}
-
-// crush draws a strand 0.15 to 0.9 mm thick and a clearance that flattens it to
-// a width of 0.8 to 5 mm, at least half as wide again as it was.
-func crush(rng *rand.Rand) (area, width float64) {
-	for {
-		d := between(rng, 0.15, 0.9)
-		clearance := 0.018 * math.Exp(rng.Float64()*math.Log(0.25/0.018))
-		area = math.Pi * d * d / 4
-		width = area / clearance
-		if width >= max(0.8, 1.5*d) && width <= 5 {
-			return area, width
+// faults turn a Flat scene into a faulty one.
+var faults = map[Stratum]func(*rand.Rand, *Scene){
+	NoStrip: func(_ *rand.Rand, s *Scene) { s.Strips = nil },
+	TwoStrips: func(rng *rand.Rand, s *Scene) {
+		second := s.Strips[0]
+		away := second.Width*between(rng, 1.5, 2.5) + between(rng, 0.5, 1)
+		if second.Centre.Y < 0 {
+			away = -away
 		}
-	}
+		second.Centre.Y += away
+		s.Strips = append(s.Strips, second)
+	},
+	CutOff: func(rng *rand.Rand, s *Scene) {
+		s.Pose.Target.X += between(rng, -1, 1) * 40
+		s.Pose.Target.Y += between(rng, -1, 1) * 40
+	},
+	HalfCard: func(rng *rand.Rand, s *Scene) {
+		half := float64(s.Camera.Width) / 2 * s.Pose.Distance / FocalPixels(s.Camera.Focal35, s.Camera.Width, s.Camera.Height)
+		s.Pose.Target.X += float64(2*rng.IntN(2)-1) * half * between(rng, 0.8, 1.1)
+	},
+	UnderCard: func(rng *rand.Rand, s *Scene) {
+		t := &s.Strips[0]
+		t.Fault.UnderCard = true
+		// Most of its width is covered, some of it shows.
+		edge := layoutOf(s).Height/2 - t.Width*between(rng, -0.2, 0.3)
+		if t.Centre.Y < 0 {
+			edge = -edge
+		}
+		t.Centre.Y, t.Angle, t.Height = edge, rng.NormFloat64(), -s.Card.Thickness/2
+	},
+	Smeared: func(rng *rand.Rand, s *Scene) { s.Strips[0].Fault.Smear = s.Strips[0].Width * between(rng, 0.3, 1) },
+	Torn: func(rng *rand.Rand, s *Scene) {
+		t := &s.Strips[0]
+		t.Fault.TornAt, t.Fault.TornBy = t.Length*between(rng, 0.3, 0.7), between(rng, 0.5, 2.5)
+	},
+	Rolled: func(rng *rand.Rand, s *Scene) {
+		t := &s.Strips[0]
+		t.Fault.RollFrom, t.Fault.RollBy = t.Length*between(rng, 0.3, 0.7), t.Width*between(rng, 0.15, 0.35)
+	},
+	Blurred: func(rng *rand.Rand, s *Scene) { s.Optics.Blur = between(rng, 3, 6) },
+	Steep: func(rng *rand.Rand, s *Scene) {
+		s.Pose.Tilt = between(rng, 40, 50)
+		s.Pose.Distance *= 1.3
+	},
+	Overexposed: func(rng *rand.Rand, s *Scene) { s.Light.Level = between(rng, 1.8, 3.5) },
 }
 
-// fits reports whether marks and strips lie inside the frame, the strips clear
-// of its border by 1 mm and clear of the card.
-func fits(s *Scene) bool {
-	st, err := newStage(s)
+// layoutOf returns the layout of a scene drawn here, which has one.
+func layoutOf(s *Scene) *calib.Layout {
+	l, err := layoutNamed(s.Card.Layout)
 	if err != nil {
+		panic(err)
+	}
+	return l
+}
+
+// fits reports whether a scene shows what its stratum promises: marks and strips
+// wholly inside the frame, in view past the part's own walls, and the strips
+// clear of the card.
+func fits(s *Scene, stratum Stratum) bool {
+	if s.Validate() != nil {
 		return false
 	}
+	st := &stage{scene: s, cam: newCamera(s.Camera, s.Pose)}
+	var err error
+	if st.print, err = newPrinted(s); err != nil {
+		return false
+	}
+	var frames []*frame
+	for i := range s.Strips {
+		frames = append(frames, newFrame(&s.Strips[i], &s.Surface, st.cam))
+	}
+	if len(frames) > 0 {
+		st.metal = &metal{Surface: &s.Surface, frame: frames[0]}
+	}
+	marks := 0
 	for _, m := range st.print.layout.Marks {
-		if !st.markInside(st.print.paper(m.Centre)) {
+		if p, _ := st.markPixel(m); st.markInside(p) && !st.hidden(vec{p.X, p.Y, 0}) {
+			marks++
+		}
+	}
+	if stratum == HalfCard {
+		return marks > 0 && marks < 4
+	}
+	if marks < len(st.print.layout.Marks) {
+		return false
+	}
+	for i, f := range frames {
+		seen, places, clear := st.stripInView(f, &s.Strips[i])
+		switch {
+		case !clear && stratum != UnderCard:
+			return false
+		case stratum == CutOff:
+			return seen > 2 && seen < places-2
+		case seen < places:
 			return false
 		}
 	}
-	for _, f := range st.films {
-		for _, u := range [3]float64{-f.Length/2 - 1, 0, f.Length/2 + 1} {
-			for _, v := range [2]float64{-f.Width/2 - 1, f.Width/2 + 1} {
-				p := f.frame.at(u, v)
-				if !st.inFrame(p) || st.print.layout.Contains(calib.CardPoint{X: p[0], Y: p[1]}, -0.5) {
-					return false
-				}
+	return true
+}
+
+// stripInView counts the places round the strip and along it, and those of them
+// in the photo and in view. clear tells that none lies on the card.
+func (st *stage) stripInView(f *frame, t *Strip) (seen, places int, clear bool) {
+	clear = true
+	for _, u := range [5]float64{-t.Length/2 - 1, -t.Length / 4, 0, t.Length / 4, t.Length/2 + 1} {
+		for _, v := range [2]float64{-t.Width/2 - 0.5, t.Width/2 + 0.5} {
+			p := f.at(u, v)
+			clear = clear && !st.print.layout.Contains(calib.CardPoint{X: p[0], Y: p[1]}, 0.2)
+			places++
+			if st.inFrame(p) && !st.hidden(p) {
+				seen++
 			}
 		}
 	}
-	return true
+	return seen, places, clear
+}
+
+// hidden reports whether the part's wall stands between the eye and p.
+func (st *stage) hidden(p vec) bool {
+	m := st.metal
+	if m == nil || m.frame.curve == 0 {
+		return false
+	}
+	px := st.cam.project(p)
+	x, y := st.cam.normal(px.X, px.Y)
+	h, ok := m.frame.meet(x, y, min(m.HalfWidth, 3/math.Abs(m.frame.curve)))
+	if !ok {
+		return false
+	}
+	if d, _, _ := m.inside(h.u, h.v); d < 0 {
+		return false
+	}
+	// Rays have unit depth in the camera frame, so t is depth there.
+	return h.t < st.cam.rot[2].dot(p.sub(st.cam.eye))-0.3
 }

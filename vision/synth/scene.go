@@ -244,6 +244,7 @@ func (s *Scene) limits() []limit {
 	c, o, p := s.Camera, s.Optics, s.Processing
 	l := []limit{
 		{"camera.width", float64(c.Width), 64, 4032}, {"camera.height", float64(c.Height), 64, 4032},
+		{"strips", float64(len(s.Strips)), 0, 16},
 		{"camera.focal_35mm", c.Focal35, 10, 200}, {"camera.k1", c.K1, -0.2, 0.2}, {"camera.k2", c.K2, -0.1, 0.1},
 		{"camera.exif_focal_35mm", float64(c.ExifFocal), 0, 65535},
 		{"pose.distance_mm", s.Pose.Distance, 10, 2000}, {"pose.tilt_deg", s.Pose.Tilt, 0, 60},

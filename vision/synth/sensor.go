@@ -10,6 +10,11 @@ import (
 func capture(s *Scene, cam *camera, light *picture) *picture {
 	w, h := light.w, light.h
 	rng := newRand(s.Seed, streamSensor)
+	if dot, ok := newSpot(s.Optics.Defocus, s.Optics.MotionX, s.Optics.MotionY); ok {
+		for ch := range light.c {
+			light.c[ch] = dot.spread(light.c[ch], w, h)
+		}
+	}
 	gain := [3]float64{s.Sensor.Red, 1, s.Sensor.Blue}
 	see := func(ch, x0, y0, step int) []float32 {
 		l := lens{s.Optics.Blur, 1, cam.cx, cam.cy}
