@@ -16,10 +16,10 @@ LDFLAGS := -ldflags='-extldflags "-fuse-ld=lld -Wl,--gc-sections -Wl,--as-needed
 # Packages whose tests stay affordable under the race detector.
 RACE := ./calib/... ./clearance/... ./cmd/...
 
-.PHONY: help setup build demo test check accuracy bench fuzz clean
+.PHONY: help setup build demo test check accuracy accuracy-flat bench fuzz clean
 
 help: ## list the targets
-	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-9s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-13s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
 setup: ## install what is missing: Debian packages and Go modules
 	@command -v go >/dev/null || { echo "make: Go is not installed; install Go 1.26 or newer (Debian 12's own golang package is too old), put its bin folder on PATH, and run make again" >&2; exit 1; }
@@ -49,8 +49,12 @@ check: setup ## formatting, vet, staticcheck, race detector, native leaks
 	go test $(LDFLAGS) -race -short $(RACE)
 	go test $(LDFLAGS) -tags matprofile -run MatLeak ./cmd/internal/pipeline
 
-accuracy: build ## render seeded photos, read them, print bias, spread and coverage
-	go run $(LDFLAGS) ./cmd/accuracy
+accuracy: setup ## render 820 seeded photos, read them, print bias, spread and coverage
+	go run $(LDFLAGS) ./cmd/accuracy --out out/accuracy
+	@mkdir -p testdata/accuracy && cp out/accuracy/summary.md out/accuracy/summary.csv testdata/accuracy/
+
+accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
+	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat
 
 bench: setup ## run the benchmarks
 	go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"math/rand/v2"
+
+	"stripgap/vision"
+	"stripgap/vision/synth"
+)
+
+// population is a named way to draw scenes, and what must become of them.
+type population struct {
+	name string
+	draw func(*rand.Rand) (synth.Scene, error)
+	// want holds the refusal codes any of which is right; none where the photo
+	// should be read.
+	want []string
+	// named accepts a reading, too, if it carries a flag that says something is
+	// the matter with the strip.
+	named bool
+}
+
+// fault reports whether the population's photos are not to be simply read.
+func (p population) fault() bool { return len(p.want) > 0 }
+
+// refusals lists what each fault of the renderer must end in. A damaged strip
+// may also be read, if the reading says that it is damaged.
+var refusals = map[synth.Stratum]population{
+	synth.NoStrip:     {want: []string{vision.CodeNoStrip}},
+	synth.TwoStrips:   {want: []string{vision.CodeTwoStrips}},
+	synth.CutOff:      {want: []string{vision.CodeStripCutOff}},
+	synth.HalfCard:    {want: []string{vision.CodeFewMarks, vision.CodeNoCard}},
+	synth.UnderCard:   {want: []string{vision.CodeStripReachesCard, vision.CodeNoStrip}},
+	synth.Smeared:     {want: []string{vision.CodeStationsLost}, named: true},
+	synth.Torn:        {want: []string{vision.CodeStationsLost}, named: true},
+	synth.Rolled:      {want: []string{vision.CodeStationsLost}, named: true},
+	synth.Blurred:     {want: []string{vision.CodeBlurred}},
+	synth.Steep:       {want: []string{vision.CodeTilted}},
+	synth.Overexposed: {want: []string{vision.CodeSaturated}},
+}
+
+// populations lists what can be run, in the order of the report.
+func populations() []population {
+	var all []population
+	for _, s := range synth.Strata() {
+		p := refusals[s] // none: to be read
+		p.name = string(s)
+		p.draw = func(rng *rand.Rand) (synth.Scene, error) { return synth.Random(rng, s) }
+		all = append(all, p)
+	}
+	return all
+}
+
+func names() []string {
+	var n []string
+	for _, p := range populations() {
+		n = append(n, p.name)
+	}
+	return n
+}
+
+// trial is one photo to make: the index-th of its population.
+type trial struct {
+	population
+	index int
+	seed  uint64
+}
+
+// scene draws the trial's scene; it depends on population, seed and index only.
+func (t trial) scene() (synth.Scene, error) {
+	return t.draw(rand.New(rand.NewPCG(t.seed, uint64(t.index))))
+}
