@@ -11,23 +11,25 @@ type found struct {
 	card *Card
 	view *calib.View
 	h    calib.Homography
+	luma *pyramid
 }
 
 const (
-	markSamples = 1500 // pairs of places compared by one symmetry fit
+	markSamples = 1000 // pairs of places compared by one symmetry fit
 	markFloor   = 0.02 // px, what print jitter and the lens leave of a mark's centre
 	maxReproj   = 0.2  // px
 )
 
 // findCard finds the marks, refines them and fits the view.
 func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
-	all, err := findMarks(p.Luma, false)
+	py := newPyramid(p.Luma)
+	all, err := findMarks(py, false)
 	if err != nil {
 		return nil, Refuse(CodeNoCard, "%v", err)
 	}
 	seen, h := chooseCard(all)
 	if len(seen) < 4 {
-		if mirrored(p.Luma) {
+		if mirrored(py) {
 			return nil, Refuse(CodeMirrored, "")
 		}
 		if len(seen) == 0 {
@@ -39,7 +41,7 @@ func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
 	if twice(all, l) {
 		return nil, Refuse(CodeTwoCards, "")
 	}
-	f := &found{card: &Card{Layout: l}, h: h}
+	f := &found{card: &Card{Layout: l}, h: h, luma: py}
 	patches := cutMarks(p.Luma, f.h, l)
 	for range 2 { // the second round rectifies by a homography of refined centres
 		f.card.Marks = refineAll(p.Luma, f.h, l, patches)
@@ -155,8 +157,8 @@ func bearsCode(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkStyle,
 }
 
 // mirrored reports whether the card is seen as in a mirror.
-func mirrored(luma *Plane) bool {
-	all, err := findMarks(luma, true)
+func mirrored(py *pyramid) bool {
+	all, err := findMarks(py, true)
 	if err != nil {
 		return false
 	}

@@ -31,7 +31,7 @@ func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
 	if math.Abs(y1-y0) < minContrast {
 		return nil, false
 	}
-	reach := 4.5*c.S + 3.5*c.R + 0.5
+	reach := 4*c.S + 3*c.R + 0.5
 	kernel := gaussKernel(c.R / edgeStep)
 	k0 := len(kernel) / 2
 	half := int(reach / edgeStep)
@@ -98,9 +98,9 @@ func (s *edgeShape) haloAt(u float64) float64 {
 func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
 // gaussKernel returns a normalised odd kernel of standard deviation s samples
-// out to four of them.
+// out to three and a half of them.
 func gaussKernel(s float64) []float64 {
-	n := int(4*s) + 1
+	n := int(3.5*s) + 1
 	k := make([]float64, 2*n+1)
 	sum := 0.0
 	for i := range k {

@@ -27,19 +27,26 @@ const (
 )
 
 // newGround rectifies what lies within the layout's reach, or in the zone.
-func newGround(p *Photo, h calib.Homography, l *calib.Layout, zone *Zone, pxPerMM float64) (*ground, error) {
+func newGround(p *Photo, f *found, zone *Zone, pxPerMM float64) (*ground, error) {
+	l := f.card.Layout
 	grow := l.Reach
 	if l.Reach < 20 {
 		grow = l.Reach + 14 // a strip beside a rider may be longer than the rider
 	}
 	z := Zone{calib.CardPoint{X: -l.Width/2 - grow, Y: -l.Height/2 - grow}, calib.CardPoint{X: l.Width/2 + grow, Y: l.Height/2 + grow}}
-	per := math.Min(3, pxPerMM)
+	per := math.Min(2.5, pxPerMM)
 	if l.Reach < 20 {
 		per = math.Min(8, pxPerMM)
 	}
-	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: h}
+	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: f.h}
 	g.w, g.h = int((z.Max.X-z.Min.X)*per), int((z.Max.Y-z.Min.Y)*per)
-	luma, err := g.rectify(p.Luma, pxPerMM, 1, 1, 0, 0)
+	quarter, err := f.luma.reduced(4)
+	if err != nil {
+		return nil, err
+	}
+	// The reduced plane's pixels are exactly these many of the photo's.
+	qx, qy := float64(p.Luma.W)/float64(quarter.W), float64(p.Luma.H)/float64(quarter.H)
+	luma, err := g.rectify(quarter, pxPerMM/4, qx, qy, 0, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -166,7 +173,7 @@ func (g *ground) contrast(f [3]*Plane) error {
 // surroundings returns the median over backgroundWindow, worked out on cells of
 // about a millimetre; the card and what lies outside the photo do not count.
 func (g *ground) surroundings(f *Plane) (*Plane, error) {
-	cell := max(2, int(math.Min(g.perMM, 4)))
+	cell := int(math.Ceil(g.perMM))
 	small := g.cells(f, cell)
 	window := int(backgroundWindow*g.perMM/float64(cell)) | 1
 	window = max(3, min(window, (min(small.W, small.H)-1)|1))
@@ -191,11 +198,16 @@ func (g *ground) cells(f *Plane, cell int) *Plane {
 	w, h := (g.w+cell-1)/cell, (g.h+cell-1)/cell
 	sum, count := make([]float32, w*h), make([]float32, w*h)
 	for y := range g.h {
-		to := y / cell * w
-		for x := range g.w {
+		row := f.Row(y)
+		to, left := y/cell*w, cell
+		for x, v := range row {
+			if left == 0 {
+				to, left = to+1, cell
+			}
+			left--
 			if i := y*g.w + x; !g.card[i] && !g.outside[i] {
-				sum[to+x/cell] += float32(f.Pix[i])
-				count[to+x/cell]++
+				sum[to] += float32(v)
+				count[to]++
 			}
 		}
 	}

@@ -32,13 +32,34 @@ func (e ellipse) at(r, a float64) calib.PixelPoint {
 
 func (e ellipse) radius() float64 { return math.Sqrt(math.Abs(e.xx*e.yy - e.xy*e.xy)) }
 
+// pyramid is a photo's luma and what was averaged down from it so far.
+type pyramid struct {
+	luma  *Plane
+	small map[int]*Plane
+}
+
+func newPyramid(luma *Plane) *pyramid { return &pyramid{luma, map[int]*Plane{1: luma}} }
+
+// reduced returns the luma averaged over k by k pixels.
+func (py *pyramid) reduced(k int) (*Plane, error) {
+	if p := py.small[k]; p != nil {
+		return p, nil
+	}
+	p, err := resizeArea(py.luma, max(1, py.luma.W/k), max(1, py.luma.H/k))
+	if err == nil {
+		py.small[k] = p
+	}
+	return p, err
+}
+
 // findMarks looks for every layout's marks at a quarter and at half scale, and
 // when no card is seen there at full scale after a sigma-1 blur (an unblurred
 // noisy photo makes outlines explode in number).
-func findMarks(luma *Plane, mirror bool) ([]sighting, error) {
+func findMarks(py *pyramid, mirror bool) ([]sighting, error) {
+	luma := py.luma
 	var found []sighting
 	for _, k := range [2]int{4, 2} {
-		small, err := resizeArea(luma, max(1, luma.W/k), max(1, luma.H/k))
+		small, err := py.reduced(k)
 		if err != nil {
 			return nil, err
 		}

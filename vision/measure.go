@@ -10,8 +10,7 @@ import (
 const (
 	maxTiltDeg       = 35.0
 	maxTiltAcrossDeg = 10.0 // across the strip, with the height not solved
-	maxBlurBench     = 2.3  // px
-	maxBlurRider     = 2.0  // px
+	maxBlur          = 2.3  // px, as the bars show it: optics, pixel and demosaicing
 	minWidthPixels   = 8.0
 	minWidthBlurs    = 6.0
 	maxLost          = 0.4  // share of stations
@@ -94,13 +93,9 @@ func (m *Measurement) gateView() *Refusal {
 }
 
 func (m *Measurement) gateBars() *Refusal {
-	limit := maxBlurBench
-	if m.Card.Layout.Name == "rider" {
-		limit = maxBlurRider
-	}
 	blur := math.Max(m.Bars.BlurX, m.Bars.BlurY)
-	if !m.check("blur", blur, limit, "px") {
-		return Refuse(CodeBlurred, "edges spread over %.1f px, at most %.1f", blur, limit)
+	if !m.check("blur", blur, maxBlur, "px") {
+		return Refuse(CodeBlurred, "edges spread over %.1f px, at most %.1f", blur, maxBlur)
 	}
 	for _, d := range m.Bars.Scale() {
 		limit := maxScaleError + 2*d.U
@@ -118,7 +113,7 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	if !ok {
 		return nil, Refuse(CodeCardDistorted, "")
 	}
-	g, err := newGround(p, f.h, l, o.Zone, per)
+	g, err := newGround(p, f, o.Zone, per)
 	if err != nil {
 		return nil, Refuse(CodeNoStrip, "%v", err)
 	}

@@ -24,7 +24,7 @@ const (
 	// dirtContrast is the least residual over the contrast that counts as dirt
 	// rather than as an edge a little apart from the model.
 	dirtContrast = 0.05
-	settled      = 5e-4 // px of movement of both edges at which a fit has settled
+	settled      = 2e-3 // px of movement of both edges at which a fit has settled
 )
 
 // fitPair fits both edges of a slice together: a straight-line luma on each

@@ -19,7 +19,7 @@ func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 	var sum, sumU float64
 	n := 0
 	var px float64
-	for a := barEnd; a+barStation <= b.Length-barEnd+1e-9; a += barStation {
+	for _, a := range [2]float64{barEnd, b.Length - barEnd - barStation} {
 		c := barPoint(b, middle, a+barStation/2)
 		f, perPx, ok := cardFrame(v, c, barPoint(b, middle, a), calib.Plane{})
 		if !ok || b.Pitch/perPx < minPitchPixels {

@@ -84,7 +84,7 @@ const (
 	barMargin     = 1.25 // mm of white beside an isolated bar that a slice uses
 	barMarginMost = 22   // px of it, and of the bar's black, that are enough for any halo
 	barStation    = 1.0  // mm along the bar for one slice
-	barSlices     = 4    // at most, of one isolated bar
+	barSlices     = 3    // at most, of one isolated bar
 	barEnd        = 0.5  // mm left out at both ends of a bar
 )
 
