@@ -196,7 +196,7 @@ func (t *traced) count() (used, all int) {
 // describe fills the strip and, when it can be reduced, the profile.
 func (m *Measurement) describe(t *traced, o Options) {
 	t.orient()
-	m.Strip = &Strip{Axis: t.c.axis, Plane: t.c.plane, Width: t.c.width, Film: t.film, Metal: [2][3]float64{t.metal[0], t.metal[1]}, Camera: t.cam}
+	m.Strip = &Strip{Axis: t.c.axis, Plane: t.c.plane, Width: t.c.width, Film: t.film, Metal: [2][3]float64{t.metal[0], t.metal[1]}, Camera: t.cam, Spread: t.spread}
 	mid := t.c.axis.At(0)
 	if _, perPx, ok := cardFrame(m.View, mid, mid.Sub(t.c.axis.Dir.Scale(0.25)), t.c.plane); ok {
 		m.Strip.PxPerMM = 1 / perPx

@@ -12,6 +12,7 @@ type pairFit struct {
 	cov   [3]float64 // var x0, var x1, cov x0 x1, px^2
 	metal [2]float64 // luma just outside each edge, 0..1
 	film  float64    // luma midway between the edges
+	slope [3]float64 // luma per px of the lines: metal low, metal high, film
 	noise float64    // robust standard deviation of one pixel's luma about the model
 	rms   float64    // root mean square of the bins' weighted residuals, luma
 	bins  int
@@ -115,11 +116,24 @@ func pairRow(x float64, p pairShape, fit *pairFit, par *[maxUnknowns]float64) (j
 func (fit *pairFit) finish(s slice, p pairShape, par *[maxUnknowns]float64, r []float64, q *normal, f *factor, step [maxUnknowns]float64) {
 	fit.metal = [2]float64{par[0], par[2]}
 	fit.film = par[4]
+	fit.slope = [3]float64{par[1], par[3], par[5]}
 	fit.noise = madOf(s.bins, r)
 	variance := q.fitted(step) / float64(len(s.bins)-q.n)
 	fit.rms = math.Sqrt(variance)
 	c0, c1 := f.inverse(6), f.inverse(7)
 	fit.cov = [3]float64{variance * c0[6], variance * c1[7], variance * c0[7]}
+}
+
+// normalised returns a bin's place and luma as seen from edge side (0 low, 1
+// high): px towards the film, and 0 on the metal's line to 1 on the film's.
+func (fit *pairFit) normalised(b bin, side int) (u, v float64) {
+	d := b.x - fit.x[side]
+	metal := fit.metal[side] + fit.slope[side]*d
+	film := fit.film + fit.slope[2]*(b.x-(fit.x[0]+fit.x[1])/2)
+	if side == 1 {
+		d = -d
+	}
+	return d, (b.y - metal) / (film - metal)
 }
 
 // width returns the distance between the edges and its standard uncertainty.

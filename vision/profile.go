@@ -13,7 +13,9 @@ type traced struct {
 	cuts  []cut
 	film  rgb
 	metal [2]rgb
-	cam   camera1D
+	cam   camera1D // as the bars show it
+	// spread is the blur in px that each of the strip's edges shows.
+	spread [2]float64
 }
 
 // trace measures a candidate: stations along its axis, twice, the second time
@@ -75,10 +77,37 @@ func (t *traced) shapes(pass int) bool {
 	if t.film, t.metal, ok = t.c.colours(cuts); !ok {
 		return false
 	}
-	low, ok1 := newEdgeShape(t.cam, t.film, t.metal[0])
-	high, ok2 := newEdgeShape(t.cam, t.film, t.metal[1])
+	cam := [2]camera1D{t.cam, t.cam}
+	if pass > 0 {
+		t.spreads(cuts)
+		for side, s := range t.spread {
+			cam[side].S = math.Max(spreadRange[0]*t.cam.S, math.Min(spreadRange[1]*t.cam.S, s))
+		}
+	}
+	low, ok1 := newEdgeShape(cam[0], t.film, t.metal[0])
+	high, ok2 := newEdgeShape(cam[1], t.film, t.metal[1])
 	t.c.shape = pairShape{low, high}
 	return ok1 && ok2
+}
+
+// spreadRange bounds the strip's own edge spread over the bars' that is taken
+// into its edge model: a strip may lie a little out of the focus of the card.
+// What lies outside is not blur but the strip's edge itself.
+var spreadRange = [2]float64{0.8, 1.5}
+
+// spreads measures each edge's own spread, px; the bars' where it does not show.
+func (t *traced) spreads(cuts []cut) {
+	for side := range 2 {
+		var sum edgeSum
+		for i := range cuts {
+			sum.add(cuts[i].slice, &cuts[i].fit, side)
+		}
+		e := sum.edge(t.film, t.metal[side])
+		t.spread[side] = t.cam.S
+		if s, ok := e.spread(t.cam); ok {
+			t.spread[side] = s
+		}
+	}
 }
 
 // settle finds the run of stations that is the strip, drops what stands apart,

@@ -14,7 +14,8 @@ type Strip struct {
 	Width   float64 // mm, rough
 	Film    [3]float64
 	Metal   [2][3]float64 // beside each edge, display-referred 0..1
-	Camera  camera1D      // this photo's edge model across the strip
+	Camera  camera1D      // this photo's edge model across the strip, from the bars
+	Spread  [2]float64    // blur that each of the strip's own edges shows, px
 	PxPerMM float64       // across the strip at its middle
 }
 
@@ -60,6 +61,7 @@ type cut struct {
 	s       float64
 	frame   frame
 	perPx   float64
+	slice   slice
 	fit     pairFit
 	edges   [2]calib.CardPoint
 	width   float64 // mm, across the axis
@@ -115,7 +117,7 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 		k.dropped = dropNoEdges
 		return k
 	}
-	k.fit = fit
+	k.slice, k.fit = sl, fit
 	return c.toCard(k)
 }
 

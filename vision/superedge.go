@@ -2,18 +2,50 @@ package vision
 
 import "math"
 
-// superEdge is the mean dark-to-light edge of many slices laid over one another
-// at their fitted places: a profile far finer than the pixel grid.
+// superEdge is the mean metal-to-film edge of many slices laid over one another
+// at their fitted places: a profile far finer than the pixel grid. A bar's paper
+// is the metal here, its ink the film.
 type superEdge struct {
-	u, y, w []float64 // offset from dark to light in px, normalised luma, pixels
-	dark    float64   // display-referred levels, 0..1
-	light   float64
+	u, y, w     []float64 // offset towards the film in px, normalised luma, pixels
+	film, metal rgb       // display-referred, 0..1
 }
 
 const (
 	superStep  = 0.2 // px between points of a super-edge
 	superReach = 11  // px to both sides
+	superCells = 2*superReach*5 + 1
 )
+
+// edgeSum gathers slices into a super-edge.
+type edgeSum struct{ y, n [superCells]float64 }
+
+// add lays one edge of a fitted slice over the others.
+func (e *edgeSum) add(s slice, fit *pairFit, side int) {
+	mid := (fit.x[0] + fit.x[1]) / 2
+	for _, b := range s.bins {
+		if (b.x > mid) != (side == 1) {
+			continue
+		}
+		u, v := fit.normalised(b, side)
+		if k := int(math.Round((u + superReach) / superStep)); k >= 0 && k < superCells {
+			e.y[k] += b.n * v
+			e.n[k] += b.n
+		}
+	}
+}
+
+// edge returns the mean; its points are none when nothing was added.
+func (e *edgeSum) edge(film, metal rgb) superEdge {
+	out := superEdge{film: film, metal: metal}
+	for k, n := range e.n {
+		if n > 0 {
+			out.u = append(out.u, float64(k)*superStep-superReach)
+			out.y = append(out.y, e.y[k]/n)
+			out.w = append(out.w, n)
+		}
+	}
+	return out
+}
 
 // fitCamera finds the edge model under which the slices' bars, their edges free
 // to move, look most like printed bars. It alternates between placing the edges
@@ -22,7 +54,7 @@ const (
 func fitCamera(slices []barSlice) (*Witness, bool) {
 	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2}
 	for range 3 {
-		var edges [2]superEdge // edges met along the card's x, and along its y
+		var edges [2]superEdge // met along the card's x, and along its y
 		if !layOver(slices, w, &edges) || !w.fit(&edges) {
 			return nil, false
 		}
@@ -30,26 +62,22 @@ func fitCamera(slices []barSlice) (*Witness, bool) {
 	return w, true
 }
 
-// layOver fits each slice with the current model and adds its two edges to the
-// super-edge of its direction.
+// layOver fits each slice with the current model and lays its two edges over
+// those of its direction.
 func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
-	const n = int(2*superReach/superStep) + 1
-	var sum, cnt [2][]float64
-	for d := range 2 {
-		sum[d], cnt[d] = make([]float64, n), make([]float64, n)
-	}
-	var dark, light, used [2]float64
-	spread, spreadN := 0.0, 0
+	spread, used := 0.0, 0
 	for d, vertical := range [2]bool{true, false} {
 		ink, paper := levels(slices, vertical)
 		cam := camera1D{S: w.BlurX, A: w.Sharpening, R: w.Radius, Tone: tone{w.Tone}}
 		if !vertical {
 			cam.S = w.BlurY
 		}
-		shape, ok := newEdgeShape(cam, rgb{ink, ink, ink}, rgb{paper, paper, paper})
+		film, metal := rgb{ink, ink, ink}, rgb{paper, paper, paper}
+		shape, ok := newEdgeShape(cam, film, metal)
 		if !ok {
 			continue
 		}
+		var sum edgeSum
 		for _, s := range slices {
 			if s.vertical != vertical || s.saturated > 0.02 {
 				continue
@@ -58,45 +86,18 @@ func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
 			if !ok {
 				continue
 			}
-			used[d]++
-			dark[d] += fit.film
-			light[d] += (fit.metal[0] + fit.metal[1]) / 2
+			used++
+			sum.add(s.slice, &fit, 0)
+			sum.add(s.slice, &fit, 1)
 			wpx, _ := fit.width()
 			spread += (wpx - (s.x1 - s.x0)) / 2 * s.perPx
-			spreadN++
-			mid := (fit.x[0] + fit.x[1]) / 2
-			for _, b := range s.bins {
-				u, level := fit.x[0]-b.x, fit.metal[0]
-				if b.x > mid {
-					u, level = b.x-fit.x[1], fit.metal[1]
-				}
-				k := int(math.Round((u + superReach) / superStep))
-				if k < 0 || k >= n {
-					continue
-				}
-				sum[d][k] += b.n * (b.y - fit.film) / (level - fit.film)
-				cnt[d][k] += b.n
-			}
 		}
+		out[d] = sum.edge(film, metal)
 	}
-	if used[0]+used[1] < 2 {
+	if used < 2 {
 		return false
 	}
-	for d := range 2 {
-		e := &out[d]
-		if used[d] == 0 {
-			continue
-		}
-		e.dark, e.light = dark[d]/used[d], light[d]/used[d]
-		for k := range sum[d] {
-			if cnt[d][k] > 0 {
-				e.u = append(e.u, float64(k)*superStep-superReach)
-				e.y = append(e.y, sum[d][k]/cnt[d][k])
-				e.w = append(e.w, cnt[d][k])
-			}
-		}
-	}
-	w.Spread = spread / float64(spreadN)
+	w.Spread = spread / float64(used)
 	return true
 }
 
@@ -140,6 +141,8 @@ const (
 	edgeParams
 )
 
+type edgeVector [edgeParams]float64
+
 // Priors of the edge model: what phone cameras do, so that a level of sharpening
 // or tone that the bars do not show is not invented, and the bounds of the
 // search: no sharpening is 0, and a tone curve stays monotone. Common practice,
@@ -161,7 +164,7 @@ const modelMisfit = 0.004
 // fit is Levenberg-Marquardt over the edge model's unknowns; each super-edge's
 // two levels are solved within.
 func (w *Witness) fit(edges *[2]superEdge) bool {
-	p := [edgeParams]float64{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone}
+	p := edgeVector{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone}
 	q, ok := edgeEquations(edges, p)
 	lambda := 1e-3
 	for iter := 0; ok && iter < 15; iter++ {
@@ -190,7 +193,7 @@ func (w *Witness) fit(edges *[2]superEdge) bool {
 }
 
 // dampedStep tries damped steps until one lowers the sum of squares.
-func dampedStep(edges *[2]superEdge, p [edgeParams]float64, q normal, lambda *float64) (next [edgeParams]float64, n normal, found bool) {
+func dampedStep(edges *[2]superEdge, p edgeVector, q normal, lambda *float64) (next edgeVector, n normal, found bool) {
 	for range 8 {
 		damped := q
 		for k := range edgeParams {
@@ -215,7 +218,7 @@ func dampedStep(edges *[2]superEdge, p [edgeParams]float64, q normal, lambda *fl
 
 // edgeEquations returns the normal equations at p: both super-edges' misfit in
 // units of modelMisfit, and the priors. False when an edge has no contrast.
-func edgeEquations(edges *[2]superEdge, p [edgeParams]float64) (normal, bool) {
+func edgeEquations(edges *[2]superEdge, p edgeVector) (normal, bool) {
 	q := normal{n: edgeParams}
 	for d := range edges {
 		if len(edges[d].u) > 0 && !edges[d].equations(d, p, &q) {
@@ -230,18 +233,17 @@ func edgeEquations(edges *[2]superEdge, p [edgeParams]float64) (normal, bool) {
 	return q, true
 }
 
-// shape tabulates the model's dark-to-light edge.
-func (e *superEdge) shape(d int, p [edgeParams]float64) (*edgeShape, bool) {
-	c := camera1D{S: p[pBlurX+d], A: p[pSharpening], R: p[pRadius], Tone: tone{p[pTone]}}
-	return newEdgeShape(c, rgb{e.light, e.light, e.light}, rgb{e.dark, e.dark, e.dark})
+// model is the edge model at p along direction d.
+func (p *edgeVector) model(d int) camera1D {
+	return camera1D{S: p[pBlurX+d], A: p[pSharpening], R: p[pRadius], Tone: tone{p[pTone]}}
 }
 
 // equations adds one super-edge's points. Blur, radius and tone have numeric
 // derivatives; shift and sharpening come from the table.
-func (e *superEdge) equations(d int, p [edgeParams]float64, q *normal) bool {
+func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
 	const h = 2e-3
 	numeric := [3]int{pBlurX + d, pRadius, pTone}
-	s, ok := e.shape(d, p)
+	s, ok := newEdgeShape(p.model(d), e.film, e.metal)
 	if !ok {
 		return false
 	}
@@ -249,7 +251,7 @@ func (e *superEdge) equations(d int, p [edgeParams]float64, q *normal) bool {
 	for i, k := range numeric {
 		pk := p
 		pk[k] += h
-		if moved[i], ok = e.shape(d, pk); !ok {
+		if moved[i], ok = newEdgeShape(pk.model(d), e.film, e.metal); !ok {
 			return false
 		}
 	}
@@ -294,4 +296,50 @@ func (e *superEdge) levels(s *edgeShape, shift float64) (level, gain float64, ok
 	}
 	gain = (sw*sey - se*sy) / det
 	return (sy - gain*se) / sw, gain, true
+}
+
+// spread returns the blur in px of a super-edge whose sharpening and tone are
+// known to be c's: the least misfit over blur and shift. False when the edge does
+// not show one.
+func (e *superEdge) spread(c camera1D) (float64, bool) {
+	if len(e.u) < 20 {
+		return 0, false
+	}
+	shift := 0.0
+	for range 12 {
+		s, ok := newEdgeShape(c, e.film, e.metal)
+		if !ok {
+			return 0, false
+		}
+		const h = 0.01
+		wider := c
+		wider.S += h
+		t, ok := newEdgeShape(wider, e.film, e.metal)
+		if !ok {
+			return 0, false
+		}
+		q := normal{n: 4} // blur, shift, level, gain
+		level, gain, ok := e.levels(s, shift)
+		if !ok {
+			return 0, false
+		}
+		for i, u := range e.u {
+			v, slope := s.at(u - shift)
+			vt, _ := t.at(u - shift)
+			j := [maxUnknowns]float64{gain * (vt - v) / h, -gain * slope, 1, v}
+			q.add(&j, e.y[i]-level-gain*v, e.w[i])
+		}
+		f, ok := q.factorise()
+		if !ok {
+			return 0, false
+		}
+		step := f.solve(q.b)
+		ds := math.Max(-0.4*c.S, math.Min(0.5*c.S, step[0]))
+		c.S = math.Max(0.25, math.Min(superReach/2.0, c.S+ds))
+		shift += clampStep(step[1])
+		if math.Abs(ds) < 5e-3 {
+			return c.S, math.Abs(shift) < 2
+		}
+	}
+	return 0, false
 }
