@@ -115,4 +115,5 @@ type Measurement struct {
 	PxPerMM float64 // at the strip
 	Checks  []Check
 	Flags   []string
+	Solved  *SolvedPlane // of two photos; nil for one
 }

@@ -62,6 +62,12 @@ const (
 	CodeRiderGap         = "rider-gap"
 )
 
+// Refusal codes: of two photos read together.
+const (
+	CodePairMismatch = "pair-mismatch"
+	CodePairTooAlike = "pair-too-alike"
+)
+
 type refusalText struct{ message, remedy string }
 
 // refusals is the one registry of codes, with the words a person reads.
@@ -120,4 +126,9 @@ var refusals = map[string]refusalText{
 		"look at the dropped places in the picture: take away glare, dirt and shadow there, and take the photo again"},
 	CodeRiderGap: {"the small card lies too far from the strip",
 		"lay the small card within 5 mm of the strip, at the same height"},
+
+	CodePairMismatch: {"the two photos do not fit together",
+		"take both photos of the same strip and card without touching either in between"},
+	CodePairTooAlike: {"the two photos were taken from nearly the same side",
+		"take one photo leaning to one side of the strip and one leaning to the other, 15 degrees or so each"},
 }

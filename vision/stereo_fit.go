@@ -1,0 +1,257 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"stripgap/calib"
+)
+
+// placed is a station of one photo, put on the strip's plane and told along the
+// base. Edge 0 is the low one, as in stereoState.
+type placed struct {
+	cut   *cut
+	s     float64             // mm along the base, of the station's middle
+	at    [2]float64          // mm along the base, of each edge
+	off   [2]float64          // mm along the base's normal
+	px    [2]calib.PixelPoint // in the photo
+	u     [2]float64          // standard uncertainty of each edge alone, px
+	uMM   [2]float64          // and in mm
+	card  [2]calib.CardPoint  // of each edge
+	width float64             // mm, over the surface
+	wU    float64             // mm
+}
+
+// place puts the used stations of photo i on the state's plane, in order along
+// the base.
+func (s *stereo) place(i int) []placed {
+	t, base, pl := s.trace[i], s.model.base, s.state.planeIn(s.model.base)
+	var out []placed
+	for n := range t.cuts {
+		k := &t.cuts[n]
+		if k.dropped != "" {
+			continue
+		}
+		if p, ok := placeCut(k, s.state.view[i], pl, base, t.c.radius); ok {
+			out = append(out, p)
+		}
+	}
+	slices.SortFunc(out, func(a, b placed) int {
+		if a.s < b.s {
+			return -1
+		}
+		return 1
+	})
+	return out
+}
+
+// placeCut puts one station on a plane; false where it meets none there.
+func placeCut(k *cut, v *calib.View, pl calib.Plane, base Axis, radius float64) (placed, bool) {
+	p := placed{cut: k, u: [2]float64{math.Sqrt(k.fit.cov[0]), math.Sqrt(k.fit.cov[1])}}
+	var e [2]calib.SpacePoint
+	for j, x := range k.fit.x {
+		p.px[j] = k.frame.at(x)
+		q, ok := v.Card(p.px[j], pl)
+		if !ok {
+			return p, false
+		}
+		e[j] = q
+		p.card[j] = calib.CardPoint{X: q.X, Y: q.Y}
+		d := p.card[j].Sub(base.Middle)
+		p.at[j], p.off[j] = d.Dot(base.Dir), d.Dot(base.Normal())
+	}
+	p.s = (p.at[0] + p.at[1]) / 2
+	if p.width = arc(acrossWidth(e, base.tangent(p.s), pl), radius); p.width == 0 {
+		return p, false
+	}
+	w, u := k.fit.width()
+	p.wU = u / w * p.width
+	for e := range 2 {
+		p.uMM[e] = p.u[e] / w * p.width
+	}
+	if p.off[0] > p.off[1] {
+		for _, two := range []*[2]float64{&p.at, &p.off, &p.u, &p.uMM} {
+			two[0], two[1] = two[1], two[0]
+		}
+		p.px[0], p.px[1] = p.px[1], p.px[0]
+		p.card[0], p.card[1] = p.card[1], p.card[0]
+	}
+	return p, true
+}
+
+// solve finds the plane. The first round starts from the photos alone; the
+// second lays the base anew on the strip as solved, and gives the edges the
+// noise that the two photos' difference shows.
+func (s *stereo) solve() *Refusal {
+	noise := 1.0
+	for round := range 2 {
+		a, b := s.place(0), s.place(1)
+		from, to, ok := s.shared(a, b, round)
+		if !ok {
+			return Refuse(CodePairMismatch, "they show different parts of the strip")
+		}
+		if round == 1 {
+			s.rebase(from, to)
+			a, b = s.place(0), s.place(1)
+			half := s.model.base.Half
+			from, to = -half, half
+			if noise, ok = s.edgeNoise(a, b); !ok {
+				return Refuse(CodePairMismatch, "too few places are clear in both")
+			}
+		}
+		s.sight(0, a, from, to, noise)
+		s.sight(1, b, from, to, noise)
+		state, eq, err := s.model.solve(s.state)
+		if err != nil {
+			return Refuse(CodePairMismatch, "their edges have no common solution")
+		}
+		s.state, s.eq = state, eq
+	}
+	return nil
+}
+
+// shared returns the length of the base, clear of ragged ends, that both photos
+// show. Once the plane is known the two must largely be the same.
+func (s *stereo) shared(a, b []placed, round int) (from, to float64, ok bool) {
+	if len(a) < 6 || len(b) < 6 {
+		return 0, 0, false
+	}
+	from, to = math.Max(a[0].s, b[0].s), math.Min(a[len(a)-1].s, b[len(b)-1].s)
+	all := math.Max(a[len(a)-1].s, b[len(b)-1].s) - math.Min(a[0].s, b[0].s)
+	part := (to - from) / all
+	if round == 1 {
+		s.own = append(s.own, Check{"length that both photos show", part >= minShared, 100 * part, 100 * minShared, "%"})
+		ok = part >= minShared
+	} else {
+		ok = to > from
+	}
+	trim := math.Max(endTrimLeast, math.Min(endTrimMost, s.trace[0].c.width/2))
+	return from + trim, to - trim, ok && to-from > 2*trim
+}
+
+// rebase lays the base along the middle of the strip as solved, between the two
+// places given, and tells plane and edges in it.
+func (s *stereo) rebase(from, to float64) {
+	old, st := s.model.base, s.state
+	mid := func(x float64) float64 {
+		y := 0.0
+		for _, c := range st.edge {
+			y += (c[0] + x*(c[1]+x*c[2])) / 2
+		}
+		return y
+	}
+	point := func(x float64) calib.CardPoint {
+		return old.Middle.Add(old.Dir.Scale(x)).Add(old.Normal().Scale(mid(x)))
+	}
+	pl := st.planeIn(old)
+	c, d := (from+to)/2, point(to).Sub(point(from))
+	base := Axis{Middle: point(c), Dir: d.Scale(1 / d.Norm()), Half: (to - from) / 2}.oriented()
+	s.model.base = base
+	s.state.plane = [3]float64{
+		pl.At(base.Middle).Z,
+		pl.SlopeX*base.Dir.X + pl.SlopeY*base.Dir.Y,
+		pl.SlopeX*base.Normal().X + pl.SlopeY*base.Normal().Y,
+	}
+	w := st.width(old, c)
+	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}
+}
+
+// sight hands the stations between two places of the base to the model.
+func (s *stereo) sight(i int, list []placed, from, to, noise float64) {
+	side := &s.model.side[i]
+	side.edges = [2][]edgeSight{}
+	for _, p := range list {
+		if p.s < from || p.s > to {
+			continue
+		}
+		for e := range 2 {
+			side.edges[e] = append(side.edges[e], edgeSight{p.px[e], noise * p.u[e]})
+		}
+	}
+}
+
+// edgeNoise returns by how much the edges' scatter exceeds what each station
+// alone tells. It compares the two photos with one another, not with a line, so
+// that the strip's own roughness, which both show, drops out; neighbours' shared
+// errors count as in a profile.
+func (s *stereo) edgeNoise(a, b []placed) (float64, bool) {
+	var worst float64
+	for e := range 2 {
+		var at, diff []float64
+		for _, p := range a {
+			q, ok := between(b, p.s, s.gapAllowed())
+			if !ok {
+				continue
+			}
+			at = append(at, p.s)
+			diff = append(diff, (p.off[e]-q.off[e])/math.Hypot(p.uMM[e], q.uMM[e]))
+		}
+		line, ok := fitRobust(at, diff, 2)
+		if !ok {
+			return 0, false
+		}
+		worst = math.Max(worst, line.scale*math.Sqrt(correlation(at, diff, line)))
+	}
+	return math.Max(1, worst), true
+}
+
+// gapAllowed is the widest gap in mm between two stations that is bridged.
+func (s *stereo) gapAllowed() float64 {
+	return 1.6 * math.Max(s.trace[0].c.step, s.trace[1].c.step)
+}
+
+// between returns a photo's station at x by linear interpolation, or false where
+// its neighbours are further apart than gap.
+func between(list []placed, x, gap float64) (placed, bool) {
+	n, _ := slices.BinarySearchFunc(list, x, func(p placed, x float64) int {
+		if p.s < x {
+			return -1
+		}
+		return 1
+	})
+	if n == 0 || n == len(list) || list[n].s-list[n-1].s > gap {
+		return placed{}, false
+	}
+	a, b := list[n-1], list[n]
+	f := (x - a.s) / (b.s - a.s)
+	mix := func(p, q float64) float64 { return p + f*(q-p) }
+	noise := func(p, q float64) float64 { return math.Hypot((1-f)*p, f*q) }
+	out := placed{s: x, width: mix(a.width, b.width), wU: noise(a.wU, b.wU)}
+	for e := range 2 {
+		out.off[e] = mix(a.off[e], b.off[e])
+		out.uMM[e] = noise(a.uMM[e], b.uMM[e])
+		out.card[e] = a.card[e].Add(b.card[e].Sub(a.card[e]).Scale(f))
+	}
+	return out, true
+}
+
+// plausible is how far a strip usually lies off the card, as standard
+// deviations: mm, and slopes of ten degrees. It only serves to test whether two
+// photos agree, where it stands for what they cannot tell apart: a strip tilted
+// across and two strips of different width. Common practice, no source.
+var plausible = [3]float64{5, math.Tan(10 * math.Pi / 180), math.Tan(10 * math.Pi / 180)}
+
+// disagreement returns how much wider one photo shows the strip than the other,
+// at the middle or in taper, in standard deviations of that difference: one
+// Gauss-Newton step with the difference set free.
+func (s *stereo) disagreement() (float64, bool) {
+	var extra stereoDelta
+	grad := s.eq.grad
+	for k, sd := range plausible {
+		extra[paramPlane+k] = 1 / (sd * sd)
+		grad[paramPlane+k] += s.state.plane[k] / (sd * sd)
+	}
+	cov, ok := s.eq.covariance(freeGap, &extra)
+	if !ok {
+		return 0, false
+	}
+	worst := 0.0
+	for _, k := range []int{paramGap, paramGap + 1} {
+		step := 0.0
+		for n, g := range grad {
+			step -= cov.At(k, n) * g
+		}
+		worst = math.Max(worst, math.Abs(step)/math.Sqrt(cov.At(k, k)))
+	}
+	return worst, true
+}

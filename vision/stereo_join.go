@@ -1,0 +1,179 @@
+package vision
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// combine reduces both photos on the solved plane to one measurement.
+func (s *stereo) combine(o Options) *Refusal {
+	m := *s.alone[0]
+	view := *s.state.view[0]
+	m.View = &view
+	strip := *m.Strip
+	m.Strip = &strip
+	t := s.joined()
+	strip.Axis, strip.Plane, strip.Width = t.c.axis, t.c.plane, t.c.width
+	pr, ok := t.profile()
+	if !ok {
+		return Refuse(CodeStationsLost, "too few stations are left")
+	}
+	pr.Ends[0].Name, pr.Ends[1].Name = t.endNames()
+	for i := range pr.Ends {
+		pr.Ends[i].Pixel, _ = view.Image(t.c.plane.At(pr.Ends[i].Card))
+	}
+	for i := range pr.Stations {
+		k := &pr.Stations[i]
+		for e, c := range k.Edges {
+			k.Pixels[e], _ = view.Image(t.c.plane.At(c))
+		}
+	}
+	m.Profile = pr
+	all, ok := s.eq.covariance(freeAll, &stereoDelta{})
+	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2) {
+		return Refuse(CodePairMismatch, "their edges have no common solution")
+	}
+	u := func(k int) float64 { return math.Sqrt(all.At(k, k)) }
+	m.Solved = &SolvedPlane{
+		Height: s.state.plane[0], Along: s.state.plane[1], Across: s.state.plane[2],
+		U: PlaneU{Height: u(paramPlane), Along: u(paramPlane + 1), Across: u(paramPlane + 2)},
+	}
+	view.Cov = mat.NewSymDense(viewParams, nil)
+	for i := range viewParams {
+		for k := i; k < viewParams; k++ {
+			view.Cov.SetSym(i, k, all.At(i, k))
+		}
+	}
+	s.join = &m
+	return nil
+}
+
+// joined returns a strip traced as the weighted mean of both photos, at stations
+// of one spacing along the middle line of all that either photo shows.
+func (s *stereo) joined() *traced {
+	list := [2][]placed{s.place(0), s.place(1)}
+	base := s.model.base
+	first, last := math.Inf(1), math.Inf(-1)
+	for _, l := range list {
+		first, last = math.Min(first, l[0].s), math.Max(last, l[len(l)-1].s)
+	}
+	mid := func(k int) float64 { return (s.state.edge[0][k] + s.state.edge[1][k]) / 2 }
+	c := (first + last) / 2
+	axis := Axis{Middle: base.Middle.Add(base.Dir.Scale(c)), Dir: base.Dir, Half: (last - first) / 2}
+	axis.Bend = [3]float64{mid(0) + c*(mid(1)+c*mid(2)), mid(1) + 2*c*mid(2), mid(2)}
+	t := &traced{c: cutter{
+		v: s.state.view[0], plane: s.state.planeIn(base), radius: s.trace[0].c.radius, axis: axis,
+		step: math.Max(s.trace[0].c.step, s.trace[1].c.step), width: s.state.width(base, 0),
+	}}
+	n := int(axis.Half / t.c.step)
+	for i := -n; i <= n; i++ {
+		x := float64(i) * t.c.step
+		k := mean(list, x+c, s.gapAllowed())
+		if k.s = x; k.width == 0 {
+			k.dropped = s.whyDropped(x + c)
+		}
+		t.cuts = append(t.cuts, k)
+	}
+	return t
+}
+
+// mean is the station at x as the mean of the photos that show it, by the
+// inverse variances of their edge noise; its width is 0 where neither does.
+func mean(list [2][]placed, x, gap float64) cut {
+	var k cut
+	sum := 0.0
+	for _, l := range list {
+		p, ok := between(l, x, gap)
+		if !ok {
+			continue
+		}
+		w := 1 / (p.wU * p.wU)
+		sum += w
+		k.width += w * p.width
+		for e := range 2 {
+			k.edges[e] = k.edges[e].Add(p.card[e].Scale(w))
+		}
+	}
+	if sum == 0 {
+		return k
+	}
+	k.width /= sum
+	k.u = 1 / math.Sqrt(sum)
+	for e := range 2 {
+		k.edges[e] = k.edges[e].Scale(1 / sum)
+	}
+	return k
+}
+
+// whyDropped returns why the first photo left out its station nearest to x mm
+// along the base.
+func (s *stereo) whyDropped(x float64) string {
+	why, nearest := dropNoEdges, math.Inf(1)
+	base, t := s.model.base, s.trace[0]
+	for i := range t.cuts {
+		k := &t.cuts[i]
+		at := t.c.axis.At(k.s).Sub(base.Middle).Dot(base.Dir)
+		if d := math.Abs(at - x); k.dropped != "" && d < nearest {
+			why, nearest = k.dropped, d
+		}
+	}
+	return why
+}
+
+// budget fills the uncertainty of mean width and taper, term by term. The
+// solution's covariance with the plane held gives the terms of edges and marks;
+// what not knowing the height adds to it, and then the slopes, are the terms
+// "height" and "plane tilt". So their squares add up to the whole. half is half
+// the length in mm over which the taper is told.
+func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
+	none := &stereoDelta{}
+	flat, ok1 := s.eq.covariance(freeFlat, none)
+	height, ok2 := s.eq.covariance(freeHeight, none)
+	if !ok1 || !ok2 {
+		return false
+	}
+	pr := m.Profile
+	grad := s.widthGradient(half)
+	var terms [2][]Term
+	for k, value := range [2]float64{pr.Mean, pr.Taper} {
+		v := func(c *mat.SymDense) float64 {
+			g := mat.NewVecDense(stereoCount, grad[k][:])
+			return mat.Inner(g, c, g)
+		}
+		edge := [2]float64{pr.U, pr.TaperU}[k]
+		// Differences of variances that are equal but for rounding can fall below 0.
+		more := func(a, b *mat.SymDense) float64 { return math.Sqrt(math.Max(0, v(a)-v(b))) }
+		terms[k] = []Term{
+			{"edge noise", edge, false},
+			{"edge processing", math.Sqrt(v(s.eq.share(flat, groupBias))), true},
+			{"marks and camera", math.Sqrt(v(s.eq.share(flat, groupView))), true},
+			{"print scale", printUnchecked * math.Abs(value), true},
+			{"height", more(height, flat), true},
+			{"plane tilt", more(all, height), true},
+		}
+	}
+	pr.Budget, pr.TaperBudget = terms[0], terms[1]
+	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
+	return true
+}
+
+// widthGradient returns the derivatives of mean width and taper over half mm to
+// either side by all unknowns.
+func (s *stereo) widthGradient(half float64) (grad [2][stereoCount]float64) {
+	base := s.model.base
+	base.Half = half
+	for k := paramPlane; k < paramBias; k++ {
+		const h = 1e-5
+		var d stereoDelta
+		d[k] = h
+		a := s.state.move(&d)
+		d[k] = -h
+		b := s.state.move(&d)
+		wa, wb := a.widths(base), b.widths(base)
+		for n := range grad {
+			grad[n][k] = (wa[n] - wb[n]) / (2 * h)
+		}
+	}
+	return grad
+}
