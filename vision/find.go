@@ -34,8 +34,8 @@ const (
 	foundContrast  = 4.5 // noise units at which a place stands out
 )
 
-// candidates lists what may be the strip, the most prominent first.
-func (g *ground) candidates() ([]candidate, error) {
+// standingOut lists the long, even patches that differ from their surroundings.
+func (g *ground) standingOut() ([]candidate, error) {
 	mask := NewPlane(g.w, g.h)
 	s := [3]float32{1 / g.noise[0], 1 / g.noise[1], 1 / g.noise[2]}
 	for i := range mask.Pix {
@@ -47,33 +47,81 @@ func (g *ground) candidates() ([]candidate, error) {
 			mask.Pix[i] = 255
 		}
 	}
+	return g.shapes(mask, nil, g.grow)
+}
+
+// smoothLevels are the steps between neighbours, in feature levels over a pixel
+// to both sides, that part one area from the next.
+var smoothLevels = [4]float32{6, 10, 16, 26}
+
+// smooth lists the long, even areas without steps inside. A film is smooth, and
+// sharp edges part it from the metal, whatever lies round about: this finds a
+// strip where the surroundings are not one ground but part, gap and bench top.
+func (g *ground) smooth() ([]candidate, error) {
+	step := make([]float32, g.w*g.h)
+	for k := range 3 {
+		f, err := blurGauss(g.feature[k], 0.8)
+		if err != nil {
+			return nil, err
+		}
+		for y := 1; y < g.h-1; y++ {
+			for x := 1; x < g.w-1; x++ {
+				i := y*g.w + x
+				dx := float32(f.Pix[i+1]) - float32(f.Pix[i-1])
+				dy := float32(f.Pix[i+g.w]) - float32(f.Pix[i-g.w])
+				step[i] += dx*dx + dy*dy
+			}
+		}
+	}
+	var out []candidate
+	for _, level := range smoothLevels {
+		mask := NewPlane(g.w, g.h)
+		for i := range mask.Pix {
+			if g.valid[i] && step[i] < level*level {
+				mask.Pix[i] = 255
+			}
+		}
+		var err error
+		if out, err = g.shapes(mask, out, g.ringed); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// shapes adds the mask's regions that measure takes for long, even bands to those
+// known.
+func (g *ground) shapes(mask *Plane, known []candidate, measure func([]int32) (candidate, bool)) ([]candidate, error) {
 	labels, n, err := regions(mask)
 	if err != nil {
 		return nil, err
 	}
-	var out []candidate
-	for _, patch := range gather2(labels, n, int(1.5*g.perMM*g.perMM)) {
-		c, ok := g.grow(patch)
-		if !ok || repeated(out, c) {
-			continue
+	for _, patch := range patches(labels, n, int(1.5*g.perMM*g.perMM)) {
+		if c, ok := measure(patch); ok && !repeated(known, c) {
+			known = append(known, c)
 		}
-		out = append(out, c)
 	}
-	out = joined(out)
-	kept := out[:0]
-	for _, c := range out {
+	return known, nil
+}
+
+// ranked joins pieces, leaves out what is too short, and puts the most prominent
+// first.
+func ranked(all []candidate) []candidate {
+	all = joined(all)
+	kept := all[:0]
+	for _, c := range all {
 		if c.length() >= minStripLength && c.length() >= minElongation*c.width {
 			kept = append(kept, c)
 		}
 	}
 	sort.SliceStable(kept, func(i, j int) bool { return kept[i].prominence() > kept[j].prominence() })
-	return kept, nil
+	return kept
 }
 
 func (c candidate) prominence() float64 { return math.Min(c.contrast, 30) * math.Min(c.length(), 30) }
 
-// gather2 collects the raster places of each region of at least least pixels.
-func gather2(labels []int32, n, least int) [][]int32 {
+// patches collects the raster places of each region of at least least pixels.
+func patches(labels []int32, n, least int) [][]int32 {
 	count := make([]int, n+1)
 	for _, l := range labels {
 		count[l]++
@@ -95,19 +143,50 @@ func gather2(labels []int32, n, least int) [][]int32 {
 	return out
 }
 
+// flood is a set of raster places that grows from neighbour to neighbour.
+type flood struct {
+	g     *ground
+	seen  []bool
+	front []int32
+	t     touch
+}
+
+func (g *ground) newFlood() *flood { return &flood{g: g, seen: make([]bool, len(g.valid))} }
+
+// add puts a place in; again is no change.
+func (f *flood) add(i int32) {
+	if !f.seen[i] {
+		f.seen[i] = true
+		f.front = append(f.front, i)
+	}
+}
+
+// spread adds the neighbours of the front that pass, and returns the old front.
+func (f *flood) spread(pass func(int32) bool) []int32 {
+	old := f.front
+	f.front = nil
+	w := int32(f.g.w)
+	for _, i := range old {
+		x := i % w
+		for _, j := range [4]int32{i - 1, i + 1, i - w, i + w} {
+			if j < 0 || j >= int32(len(f.seen)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
+				continue
+			}
+			f.t.border = f.t.border || f.g.outside[j]
+			f.t.card = f.t.card || f.g.card[j]
+			if !f.seen[j] && pass(j) {
+				f.add(j)
+			}
+		}
+	}
+	return old
+}
+
 // grow takes a patch's own typical difference from the surroundings as the
 // strip's, collects the connected places nearer to it than to the surroundings,
 // and measures their shape.
 func (g *ground) grow(patch []int32) (candidate, bool) {
-	var m [3]float64
-	for k := range 3 {
-		v := make([]float32, len(patch))
-		for i, j := range patch {
-			v[i] = g.diff[k][j] / g.noise[k]
-		}
-		slices.Sort(v)
-		m[k] = float64(v[len(v)/2])
-	}
+	m := g.typical(patch, func(k int, i int32) float32 { return g.diff[k][i] })
 	mm := m[0]*m[0] + m[1]*m[1] + m[2]*m[2]
 	if mm < foundContrast*foundContrast/2 {
 		return candidate{}, false
@@ -124,36 +203,65 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 		}
 		return dot > 0.5*mm && off < mm
 	}
-	seen := make([]bool, len(g.valid))
-	var stack, body []int32
+	f := g.newFlood()
 	for _, i := range patch {
-		if like(i) && !seen[i] {
-			seen[i] = true
-			stack = append(stack, i)
+		if like(i) {
+			f.add(i)
 		}
 	}
-	var t touch
-	w := int32(g.w)
-	for len(stack) > 0 {
-		i := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		body = append(body, i)
-		x := i % w
-		for _, j := range [4]int32{i - 1, i + 1, i - w, i + w} {
-			if j < 0 || j >= int32(len(g.valid)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
-				continue
-			}
-			t.border = t.border || g.outside[j]
-			t.card = t.card || g.card[j]
-			if !seen[j] && like(j) {
-				seen[j] = true
-				stack = append(stack, j)
-			}
-		}
+	var body []int32
+	for len(f.front) > 0 {
+		body = append(body, f.spread(like)...)
 	}
 	c, ok := g.shape(body)
-	c.contrast, c.colour, c.touches = math.Sqrt(mm), m, t
+	c.contrast, c.colour, c.touches = math.Sqrt(mm), m, f.t
 	return c, ok
+}
+
+// ringed measures a patch as it is, one pixel wider (its own steps are not in
+// it), and how it differs from the ring of ground some pixels round it.
+func (g *ground) ringed(patch []int32) (candidate, bool) {
+	if c, ok := g.shape(patch); !ok || c.length() < minStripLength {
+		return candidate{}, false
+	}
+	f := g.newFlood()
+	for _, i := range patch {
+		f.add(i)
+	}
+	valid := func(i int32) bool { return g.valid[i] }
+	body := f.spread(valid)
+	body = append(body, f.front...)
+	touches := f.t
+	f.spread(valid)
+	f.spread(valid)
+	ring := f.spread(valid)
+	ring = append(ring, f.front...)
+	c, ok := g.shape(body)
+	if !ok || len(ring) < 20 {
+		return candidate{}, false
+	}
+	feature := func(k int, i int32) float32 { return float32(g.feature[k].Pix[i]) }
+	in, out := g.typical(body, feature), g.typical(ring, feature)
+	mm := 0.0
+	for k := range 3 {
+		c.colour[k] = in[k] - out[k]
+		mm += c.colour[k] * c.colour[k]
+	}
+	c.contrast, c.touches = math.Sqrt(mm), touches
+	return c, true
+}
+
+// typical returns the medians of what of tells over the places, in noise units.
+func (g *ground) typical(places []int32, of func(k int, i int32) float32) [3]float64 {
+	var m [3]float64
+	v := make([]float64, len(places))
+	for k := range 3 {
+		for n, i := range places {
+			v[n] = float64(of(k, i) / g.noise[k])
+		}
+		m[k] = median(v)
+	}
+	return m
 }
 
 // shape measures a patch's axis, length and width, and tells whether it is a

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"errors"
 	"math"
 
 	"stripgap/calib"
@@ -13,7 +14,8 @@ type ground struct {
 	w, h    int
 	perMM   float64         // pixels per mm
 	corner  calib.CardPoint // card point of the raster's top-left corner
-	diff    [3][]float32    // log luma, and two colour ratios, less the surroundings
+	feature [3]*Plane       // log luma, and two colour ratios
+	diff    [3][]float32    // the features less their surroundings
 	noise   [3]float32      // robust standard deviation of each
 	valid   []bool          // in the photo, off the card, in the zone
 	card    []bool
@@ -26,18 +28,20 @@ const (
 	cardRim          = 0.8  // mm round the card that count as the card: its cut edge and shadow
 )
 
-// newGround rectifies what lies within the layout's reach, or in the zone.
-func newGround(p *Photo, f *found, zone *Zone, pxPerMM float64) (*ground, error) {
+// newGround rectifies what lies within the layout's reach, or in the zone, at up
+// to perMM pixels a millimetre.
+func newGround(p *Photo, f *found, zone *Zone, perMM float64) (*ground, error) {
 	l := f.card.Layout
+	pxPerMM, ok := localScale(f.h, calib.CardPoint{})
+	if !ok {
+		return nil, errors.New("the card has no scale")
+	}
 	grow := l.Reach
 	if l.Reach < 20 {
 		grow = l.Reach + 14 // a strip beside a rider may be longer than the rider
 	}
 	z := Zone{calib.CardPoint{X: -l.Width/2 - grow, Y: -l.Height/2 - grow}, calib.CardPoint{X: l.Width/2 + grow, Y: l.Height/2 + grow}}
-	per := math.Min(2.5, pxPerMM)
-	if l.Reach < 20 {
-		per = math.Min(8, pxPerMM)
-	}
+	per := math.Min(perMM, pxPerMM)
 	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: f.h}
 	g.w, g.h = int((z.Max.X-z.Min.X)*per), int((z.Max.Y-z.Min.Y)*per)
 	quarter, err := f.luma.reduced(4)
@@ -60,7 +64,8 @@ func newGround(p *Photo, f *found, zone *Zone, pxPerMM float64) (*ground, error)
 		return nil, err
 	}
 	g.masks(p, l, zone)
-	return g, g.contrast(features(luma, cb, cr))
+	g.feature = features(luma, cb, cr)
+	return g, g.contrast()
 }
 
 // rectify averages a plane down to about the ground's resolution and warps it.
@@ -144,7 +149,8 @@ func toByte32(v float32) uint8 { return uint8(max(0, min(255, v+0.5))) }
 const featureFloor = 1.6
 
 // contrast subtracts each feature's surroundings and finds its noise.
-func (g *ground) contrast(f [3]*Plane) error {
+func (g *ground) contrast() error {
+	f := g.feature
 	for k := range 3 {
 		back, err := g.surroundings(f[k])
 		if err != nil {

@@ -106,48 +106,74 @@ func (m *Measurement) gateBars() *Refusal {
 	return nil
 }
 
+// looks are how closely the ground is looked at, px per mm: a coarse look finds
+// what stands out, and when nothing there is a strip, a finer one also finds
+// smooth bands.
+func looks(l *calib.Layout) [2]float64 {
+	if l.Reach < 20 {
+		return [2]float64{8, 12}
+	}
+	return [2]float64{2.5, 6}
+}
+
+// look lists candidates at one closeness.
+func look(p *Photo, f *found, o Options, perMM float64, fine bool) ([]candidate, error) {
+	g, err := newGround(p, f, o.Zone, perMM)
+	if err != nil {
+		return nil, err
+	}
+	list, err := g.standingOut()
+	if err != nil || !fine {
+		return ranked(list), err
+	}
+	more, err := g.smooth()
+	for _, c := range more {
+		if !repeated(list, c) {
+			list = append(list, c)
+		}
+	}
+	return ranked(list), err
+}
+
 // findStrip finds the one strip beside the card and traces it.
 func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	l := f.card.Layout
-	per, ok := localScale(f.h, calib.CardPoint{})
-	if !ok {
-		return nil, Refuse(CodeCardDistorted, "")
-	}
-	g, err := newGround(p, f, o.Zone, per)
-	if err != nil {
-		return nil, Refuse(CodeNoStrip, "%v", err)
-	}
-	list, err := g.candidates()
-	if err != nil {
-		return nil, Refuse(CodeNoStrip, "%v", err)
-	}
-	const most = 6 // candidates worth a closer look
 	var good []traced
-	var touches []candidate
-	for i, c := range list {
-		if i == most {
-			break
+	var touches []touch
+	cut := false // something like a strip runs out of the picture
+	for i, perMM := range looks(l) {
+		list, err := look(p, f, o, perMM, i > 0)
+		if err != nil {
+			return nil, Refuse(CodeNoStrip, "%v", err)
 		}
-		if t, ok := trace(p, f.view, l, w, o, f.straighten(c)); ok && t.evenEnough() {
-			good = append(good, t)
-			touches = append(touches, c)
+		for _, c := range list[:min(len(list), closerLooks)] {
+			if t, ok := trace(p, f.view, l, w, o, f.straighten(c)); ok && t.evenEnough() {
+				good = append(good, t)
+				touches = append(touches, c.touches)
+			}
+		}
+		cut = cut || len(list) > 0 && list[0].touches.border
+		if len(good) > 0 {
+			break
 		}
 	}
 	switch {
+	case len(good) == 0 && cut:
+		return nil, Refuse(CodeStripCutOff, "")
 	case len(good) == 0:
-		if len(list) > 0 && list[0].touches.border {
-			return nil, Refuse(CodeStripCutOff, "")
-		}
 		return nil, Refuse(CodeNoStrip, "")
 	case len(good) > 1:
 		return &good[0], Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(good))
 	case good[0].runsInto(l):
 		return &good[0], Refuse(CodeStripReachesCard, "")
-	case touches[0].touches.border:
+	case touches[0].border:
 		return &good[0], Refuse(CodeStripCutOff, "")
 	}
 	return &good[0], nil
 }
+
+// closerLooks is how many candidates are worth tracing.
+const closerLooks = 6
 
 // straighten moves a candidate's axis from the finding homography, which knows
 // no lens distortion, to the view's own card plane.
@@ -174,10 +200,12 @@ func (t *traced) runsInto(l *calib.Layout) bool {
 const minGap = 0.25
 
 // evenEnough reports whether at least half of the traced length has two clear
-// edges; a glare band, a shadow or a scratch has not.
+// edges, one of them about as sharp as the card's bars; a glare band, a shadow or
+// a scratch has not.
 func (t *traced) evenEnough() bool {
 	used, all := t.count()
-	return all >= 6 && 2*used >= all && 2*t.c.axis.Half >= minStripLength
+	sharp := math.Min(t.spread[0], t.spread[1]) < 1.7*t.cam.S
+	return sharp && all >= 6 && 2*used >= all && 2*t.c.axis.Half >= minStripLength
 }
 
 // count returns the stations used and those of the strip's whole length.
