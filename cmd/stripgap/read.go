@@ -5,22 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"os/signal"
-	"runtime"
-	"strconv"
-	"strings"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
-	"stripgap/calib"
-	"stripgap/calib/quantity"
-	"stripgap/clearance"
 	"stripgap/cmd/internal/pipeline"
 	"stripgap/cmd/internal/report"
-	"stripgap/vision"
 )
 
 const readHelp = `read measures the strip in each photo and prints the width and, with a strip
@@ -33,19 +24,6 @@ others are read all the same.
 
 Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
 3 (only with --strict) something lies outside its limits.`
-
-// readFlags are the flags of the read command as typed.
-type readFlags struct {
-	lotFile, lotName string
-	format           string
-	zone, pictures   string
-	height, heightU  float64
-	coverage         float64
-	jobs             int
-	explain, strict  bool
-
-	limitsNew, limitsService string
-}
 
 func newReadCommand() *cobra.Command {
 	var f readFlags
@@ -62,20 +40,7 @@ func newReadCommand() *cobra.Command {
 			return nil
 		},
 	}
-	flags := cmd.Flags()
-	flags.StringVar(&f.lotFile, "lot", "", "TOML `file` of the strip lot; without it only widths are told")
-	flags.StringVar(&f.lotName, "lot-name", "", "`name` of the lot, where the file holds several")
-	flags.StringVar(&f.format, "format", "table", "table, json or csv")
-	flags.StringVar(&f.pictures, "pictures", "", "write a picture of each reading into the folder `DIR`, made when missing")
-	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
-	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`")
-	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm` (0.2 when only --height is given)")
-	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
-	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
-	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
-	flags.Float64Var(&f.coverage, "k", quantity.DefaultK, "coverage factor of the uncertainties shown")
-	flags.IntVar(&f.jobs, "jobs", runtime.GOMAXPROCS(0), "photos read at the same time")
-	flags.BoolVar(&f.explain, "explain", false, "print each reading's uncertainty budget (table only)")
+	f.register(cmd.Flags())
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return f.run(cmd, args) }
 	return cmd
 }
@@ -96,22 +61,29 @@ func (f *readFlags) run(cmd *cobra.Command, args []string) error {
 	}
 	entries := f.read(reader, tasks, cmd.ErrOrStderr())
 	results := make([]pipeline.Result, len(entries))
-	failed, outside := len(problems) > 0, false
 	for i, e := range entries {
 		results[i] = e.Result
-		failed = failed || e.Result.Outcome != pipeline.OutcomeRead || e.PictureErr != nil
 		if e.PictureErr != nil {
+			problems = append(problems, e.PictureErr)
 			fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), e.PictureErr)
 		}
-		outside = outside || e.Result.Outside()
 	}
 	if err := f.print(cmd.OutOrStdout(), results); err != nil {
 		return fmt.Errorf("the results could not be written: %w", err)
 	}
-	switch {
-	case f.strict && outside:
-		return exitError(exitOutside)
-	case failed:
+	return f.exit(results, len(problems) > 0)
+}
+
+// exit turns what became of the photos into the exit code; nil when all were
+// read. Outside a limit outranks a refusal for one who asks with --strict.
+func (f *readFlags) exit(results []pipeline.Result, failed bool) error {
+	for i := range results {
+		if f.strict && results[i].Outside() {
+			return exitError(exitOutside)
+		}
+		failed = failed || results[i].Outcome != pipeline.OutcomeRead
+	}
+	if failed {
 		return exitError(exitFailed)
 	}
 	return nil
@@ -139,7 +111,7 @@ func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 // read runs the batch. The first interrupt lets the photos in hand finish and
 // gives up the rest; the second ends the program as it would any other.
 func (f *readFlags) read(reader *pipeline.Reader, tasks []pipeline.Task, stderr io.Writer) []pipeline.Entry {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	context.AfterFunc(ctx, stop)
 	progress := newProgress(stderr, len(tasks))
@@ -159,125 +131,4 @@ func (f *readFlags) print(w io.Writer, results []pipeline.Result) error {
 	default:
 		return report.Table(w, results, report.Options{Coverage: f.coverage, Explain: f.explain})
 	}
-}
-
-// reader checks the flags and makes the reader they ask for.
-func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
-	switch {
-	case f.format != "table" && f.format != "json" && f.format != "csv":
-		return nil, usagef("--format %q: must be table, json or csv", f.format)
-	case f.explain && f.format != "table":
-		return nil, usagef("--explain goes with --format table; json always holds the budget")
-	case f.jobs < 1:
-		return nil, usagef("--jobs %d: must be 1 or more", f.jobs)
-	case !(f.coverage > 0) || math.IsInf(f.coverage, 0):
-		return nil, usagef("--k %v: must be a positive number, usually 2", f.coverage)
-	case f.lotName != "" && f.lotFile == "":
-		return nil, usagef("--lot-name needs --lot")
-	case f.limitsNew+f.limitsService != "" && f.lotFile == "":
-		return nil, usagef("limits need --lot: without a strip lot there is no clearance to judge")
-	case f.strict && f.limitsNew+f.limitsService == "":
-		return nil, usagef("--strict needs --limits-new or --limits-service")
-	}
-	options, err := f.options(cmd)
-	if err != nil {
-		return nil, err
-	}
-	var limits pipeline.Limits
-	if limits.New, err = parseLimits("--limits-new", f.limitsNew); err != nil {
-		return nil, err
-	}
-	if limits.Service, err = parseLimits("--limits-service", f.limitsService); err != nil {
-		return nil, err
-	}
-	lot, err := f.lot()
-	if err != nil {
-		return nil, err
-	}
-	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Draw: report.Picture,
-		Options: options, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
-}
-
-// parseLimits reads one pair of limits, nil when it is not given.
-func parseLimits(flag, s string) (*clearance.Limits, error) {
-	if s == "" {
-		return nil, nil
-	}
-	l, err := clearance.ParseLimits(s)
-	if err != nil {
-		return nil, usagef("%s: %w", flag, err)
-	}
-	return &l, nil
-}
-
-// statedHeightU is the standard uncertainty in mm of a height that was measured
-// with a rule and given without its own.
-const statedHeightU = 0.2
-
-// options are what the flags tell about the photos.
-func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
-	given := cmd.Flags().Changed
-	switch {
-	case math.IsNaN(f.height) || math.IsInf(f.height, 0):
-		return vision.Options{}, usagef("--height %v: must be a number of millimetres", f.height)
-	case given("height-u") && !(f.heightU > 0) || math.IsInf(f.heightU, 0):
-		return vision.Options{}, usagef("--height-u %v: must be a positive number of millimetres", f.heightU)
-	}
-	o := vision.Options{Plane: calib.Plane{Height: f.height}}
-	u := vision.DefaultPlaneU()
-	if given("height") {
-		u.Height = statedHeightU
-	}
-	if given("height-u") {
-		u.Height = f.heightU
-	}
-	o.PlaneU = &u
-	if f.zone != "" {
-		zone, err := parseZone(f.zone)
-		if err != nil {
-			return vision.Options{}, usagef("--zone %q: %w", f.zone, err)
-		}
-		o.Zone = &zone
-	}
-	return o, nil
-}
-
-// parseZone reads x0,y0,x1,y1 in card millimetres.
-func parseZone(s string) (vision.Zone, error) {
-	parts := strings.Split(s, ",")
-	if len(parts) != 4 {
-		return vision.Zone{}, errors.New("must be four numbers, x0,y0,x1,y1")
-	}
-	var v [4]float64
-	for i, p := range parts {
-		x, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
-		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-			return vision.Zone{}, fmt.Errorf("%q is not a number of millimetres", p)
-		}
-		v[i] = x
-	}
-	if v[0] >= v[2] || v[1] >= v[3] {
-		return vision.Zone{}, errors.New("x0 must be less than x1, and y0 less than y1")
-	}
-	return vision.Zone{Min: calib.CardPoint{X: v[0], Y: v[1]}, Max: calib.CardPoint{X: v[2], Y: v[3]}}, nil
-}
-
-// lot reads the strip lot, nil when none is named.
-func (f *readFlags) lot() (*calib.Lot, error) {
-	if f.lotFile == "" {
-		return nil, nil
-	}
-	data, err := os.ReadFile(f.lotFile)
-	if err != nil {
-		return nil, fmt.Errorf("%w; --lot must name a readable TOML file", err)
-	}
-	lots, err := calib.ParseLots(data, f.lotFile)
-	if err != nil {
-		return nil, err
-	}
-	lot, err := calib.FindLot(lots, f.lotName)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w; choose with --lot-name", f.lotFile, err)
-	}
-	return &lot, nil
 }

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"runtime"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"stripgap/calib"
+	"stripgap/calib/quantity"
+	"stripgap/clearance"
+	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/report"
+	"stripgap/vision"
+)
+
+// readFlags are the flags of the read command as typed.
+type readFlags struct {
+	lotFile, lotName string
+	format           string
+	zone, pictures   string
+	height, heightU  float64
+	coverage         float64
+	jobs             int
+	explain, strict  bool
+
+	limitsNew, limitsService string
+}
+
+func (f *readFlags) register(flags *pflag.FlagSet) {
+	flags.StringVar(&f.lotFile, "lot", "", "TOML `file` of the strip lot; without it only widths are told")
+	flags.StringVar(&f.lotName, "lot-name", "", "`name` of the lot, where the file holds several")
+	flags.StringVar(&f.format, "format", "table", "table, json or csv")
+	flags.StringVar(&f.pictures, "pictures", "", "write a picture of each reading into the folder `DIR`, made when missing")
+	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
+	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`")
+	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm` (0.2 when only --height is given)")
+	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
+	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
+	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
+	flags.Float64Var(&f.coverage, "k", quantity.DefaultK, "coverage factor of the uncertainties shown")
+	flags.IntVar(&f.jobs, "jobs", runtime.GOMAXPROCS(0), "photos read at the same time")
+	flags.BoolVar(&f.explain, "explain", false, "print each reading's uncertainty budget (table only)")
+}
+
+// reader checks the flags and makes the reader they ask for.
+func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
+	switch {
+	case f.format != "table" && f.format != "json" && f.format != "csv":
+		return nil, usagef("--format %q: must be table, json or csv", f.format)
+	case f.explain && f.format != "table":
+		return nil, usagef("--explain goes with --format table; json always holds the budget")
+	case f.jobs < 1:
+		return nil, usagef("--jobs %d: must be 1 or more", f.jobs)
+	case !(f.coverage > 0) || math.IsInf(f.coverage, 0):
+		return nil, usagef("--k %v: must be a positive number, usually 2", f.coverage)
+	case f.lotName != "" && f.lotFile == "":
+		return nil, usagef("--lot-name needs --lot")
+	case f.limitsNew+f.limitsService != "" && f.lotFile == "":
+		return nil, usagef("limits need --lot: without a strip lot there is no clearance to judge")
+	case f.strict && f.limitsNew+f.limitsService == "":
+		return nil, usagef("--strict needs --limits-new or --limits-service")
+	}
+	options, err := f.options(cmd)
+	if err != nil {
+		return nil, err
+	}
+	var limits pipeline.Limits
+	if limits.New, err = parseLimits("--limits-new", f.limitsNew); err != nil {
+		return nil, err
+	}
+	if limits.Service, err = parseLimits("--limits-service", f.limitsService); err != nil {
+		return nil, err
+	}
+	lot, err := f.lot()
+	if err != nil {
+		return nil, err
+	}
+	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Draw: report.Picture,
+		Options: options, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
+}
+
+// parseLimits reads one pair of limits, nil when it is not given.
+func parseLimits(flag, s string) (*clearance.Limits, error) {
+	if s == "" {
+		return nil, nil
+	}
+	l, err := clearance.ParseLimits(s)
+	if err != nil {
+		return nil, usagef("%s: %w", flag, err)
+	}
+	return &l, nil
+}
+
+// statedHeightU is the standard uncertainty in mm of a height that was measured
+// with a rule and given without its own.
+const statedHeightU = 0.2
+
+// options are what the flags tell about the photos.
+func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
+	given := cmd.Flags().Changed
+	switch {
+	case math.IsNaN(f.height) || math.IsInf(f.height, 0):
+		return vision.Options{}, usagef("--height %v: must be a number of millimetres", f.height)
+	case given("height-u") && !(f.heightU > 0) || math.IsInf(f.heightU, 0):
+		return vision.Options{}, usagef("--height-u %v: must be a positive number of millimetres", f.heightU)
+	}
+	o := vision.Options{Plane: calib.Plane{Height: f.height}}
+	u := vision.DefaultPlaneU()
+	if given("height") {
+		u.Height = statedHeightU
+	}
+	if given("height-u") {
+		u.Height = f.heightU
+	}
+	o.PlaneU = &u
+	if f.zone != "" {
+		zone, err := parseZone(f.zone)
+		if err != nil {
+			return vision.Options{}, usagef("--zone %q: %w", f.zone, err)
+		}
+		o.Zone = &zone
+	}
+	return o, nil
+}
+
+// parseZone reads x0,y0,x1,y1 in card millimetres.
+func parseZone(s string) (vision.Zone, error) {
+	parts := strings.Split(s, ",")
+	if len(parts) != 4 {
+		return vision.Zone{}, errors.New("must be four numbers, x0,y0,x1,y1")
+	}
+	var v [4]float64
+	for i, p := range parts {
+		x, err := strconv.ParseFloat(strings.TrimSpace(p), 64)
+		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+			return vision.Zone{}, fmt.Errorf("%q is not a number of millimetres", p)
+		}
+		v[i] = x
+	}
+	if v[0] >= v[2] || v[1] >= v[3] {
+		return vision.Zone{}, errors.New("x0 must be less than x1, and y0 less than y1")
+	}
+	return vision.Zone{Min: calib.CardPoint{X: v[0], Y: v[1]}, Max: calib.CardPoint{X: v[2], Y: v[3]}}, nil
+}
+
+// lot reads the strip lot, nil when none is named.
+func (f *readFlags) lot() (*calib.Lot, error) {
+	if f.lotFile == "" {
+		return nil, nil
+	}
+	data, err := readSome(f.lotFile, maxLotFile)
+	if err != nil {
+		return nil, fmt.Errorf("%w; --lot must name a readable TOML file", err)
+	}
+	lots, err := calib.ParseLots(data, f.lotFile)
+	if err != nil {
+		return nil, err
+	}
+	lot, err := calib.FindLot(lots, f.lotName)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w; choose with --lot-name", f.lotFile, err)
+	}
+	return &lot, nil
+}
+
+// maxLotFile is more than a lot file may hold, so that one too long is refused
+// as such and a device without end is not read to the end of memory.
+const maxLotFile = 2 << 20
+
+// readSome reads a file up to limit bytes.
+func readSome(path string, limit int64) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, limit))
+}
