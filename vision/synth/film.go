@@ -8,7 +8,7 @@ func (f *film) over(c RGB, u, v float64, j jacobian) RGB {
 	if f.shadow > 0 {
 		// The film's thickness is a few pixels at most; so is its penumbra.
 		soft := 0.5*f.thickness + f.pixelSize(j)
-		d, _ := f.depth(u-f.shade[0], v-f.shade[1])
+		d, _, _ := f.depth(u-f.shade[0], v-f.shade[1], j)
 		if k := f.shadow * smoothStep((d+soft)/(2*soft)); k > 0 {
 			c = RGB{c[0] * (1 - k), c[1] * (1 - k), c[2] * (1 - k)}
 		}
@@ -21,10 +21,10 @@ func (f *film) over(c RGB, u, v float64, j jacobian) RGB {
 		return c
 	}
 	// The film is judged at the middle of the part of the pixel it covers.
-	d, side := f.depth(u, v)
-	half := f.pixelSize(j) / 2
-	d = (max(0, d-half) + max(0, d+half)) / 2
+	d, px, side := f.depth(u, v, j)
+	d = innerDepth(d, finest*px)
 	alpha, bright := f.optics(d, side)
+	bright *= 1 + 0.012*f.grain.rough(u/0.6, v/0.6, 3)
 	if f.rolled(u) > 0 {
 		bright *= f.crease(u, v)
 	}
@@ -59,18 +59,23 @@ func (f *film) cover(u, v float64, j jacobian) float64 {
 }
 
 // depth returns the distance in mm to the nearest edge or end, positive inside,
-// and +1 when the left edge is nearer than the right one, else -1.
-func (f *film) depth(u, v float64) (d, side float64) {
+// the mm per px square to it where the pixel has derivatives j, and +1 when that
+// is the left edge, -1 when it is the right one, 0 for an end.
+func (f *film) depth(u, v float64, j jacobian) (d, px, side float64) {
 	l, ls := look(f.left, f.u0, u)
 	r, rs := look(f.right, f.u0, u)
 	a, _ := look(f.end[0], f.v0, v)
 	b, _ := look(f.end[1], f.v0, v)
-	dl, dr := (l-v)/math.Sqrt(1+ls*ls), (v-r)/math.Sqrt(1+rs*rs)
-	side = 1
-	if dr < dl {
-		side = -1
+	size := func(du, dv float64) float64 { return math.Hypot(du*j.ux+dv*j.vx, du*j.uy+dv*j.vy) }
+	ql, qr := math.Sqrt(1+ls*ls), math.Sqrt(1+rs*rs)
+	dl, dr, de := (l-v)/ql, (v-r)/qr, min(u-a, b-u)
+	switch {
+	case de < dl && de < dr:
+		return de, size(1, 0), 0
+	case dl < dr:
+		return dl, size(ls/ql, -1/ql), 1
 	}
-	return min(dl, dr, u-a, b-u), side
+	return dr, size(-rs/qr, 1/qr), -1
 }
 
 // optics returns the film's opacity and brightness at a distance of d mm from

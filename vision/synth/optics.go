@@ -13,7 +13,8 @@ type taps struct {
 // newTaps samples a line of size values, blurred by a Gaussian of standard
 // deviation sigma and magnified about centre, at start, start+step, ... A
 // colour's own magnification and the blur are one resampling, so that neither
-// adds an interpolation error. Values beyond the ends repeat the last.
+// adds an interpolation error. Values beyond the ends repeat the last. Below a
+// sigma of 0.5 the samples of a Gaussian no longer have its variance.
 func newTaps(size int, sigma, centre, magnify float64, start, step int) taps {
 	reach := int(math.Ceil(4*sigma)) + 1
 	t := taps{n: min(2*reach+1, size)}
@@ -24,10 +25,7 @@ func newTaps(size int, sigma, centre, magnify float64, start, step int) taps {
 		w := make([]float64, t.n)
 		var sum float64
 		for i := mid - reach; i <= mid+reach; i++ {
-			g := max(0, 1-math.Abs(float64(i)-x)) // linear when there is no blur to carry it
-			if sigma > 0 {
-				g = math.Exp(-(float64(i) - x) * (float64(i) - x) / (2 * sigma * sigma))
-			}
+			g := math.Exp(-(float64(i) - x) * (float64(i) - x) / (2 * sigma * sigma))
 			w[min(max(min(max(i, 0), size-1)-first, 0), t.n-1)] += g
 			sum += g
 		}
@@ -38,6 +36,11 @@ func newTaps(size int, sigma, centre, magnify float64, start, step int) taps {
 	}
 	return t
 }
+
+// rest returns the standard deviation of the blur still to come after what the
+// edges were drawn with, so that with the pixel's square (variance 1/12) both add
+// up to Blur.
+func (o *Optics) rest() float64 { return math.Sqrt(o.Blur*o.Blur + 1.0/12 - finest*finest) }
 
 // lens is what the optics do to one colour.
 type lens struct {

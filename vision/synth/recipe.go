@@ -52,7 +52,7 @@ var recipes = map[Stratum]recipe{
 		height: span{-2, 2}, lean: span{-3, 3}, contrast: 0.15, curved: 0.4, turned: 0.4, quality: [2]int{80, 96},
 	},
 	Hard: {
-		tilt: span{0, 35}, blur: span{0.6, 2.4}, defocus: span{-3, 3}, motion: span{-4, 4},
+		tilt: span{0, 35}, blur: span{0.7, 2.4}, defocus: span{-3, 3}, motion: span{-4, 4},
 		k1: span{-0.08, 0.08}, fringe: span{-4e-4, 4e-4}, vignetting: span{0, 0.5},
 		well: span{500, 8000}, denoise: span{-0.5, 1}, sharpen: span{0, 2.5}, radius: span{0.6, 2.5}, curve: span{0, 1},
 		level: span{0.4, 1.15}, gradient: span{-0.5, 0.5}, shadow: span{0.1, 0.6}, cast: span{0.75, 1.3},
@@ -102,7 +102,7 @@ func (r *recipe) drawMetal(rng *rand.Rand, m *Surface) {
 	for i := range m.Metal {
 		m.Metal[i] *= k
 	}
-	m.Diffuse = between(rng, 0.6, 0.95)
+	m.Diffuse, m.Patina = between(rng, 0.6, 0.95), between(rng, 0.01, 0.05)
 	m.Finish = []string{"brushed", "turned", "honed", "plain"}[rng.IntN(4)]
 	m.LineAngle = 4 * rng.NormFloat64()
 	switch m.Finish {
@@ -256,7 +256,7 @@ func (r *recipe) drawCamera(rng *rand.Rand, s *Scene) {
 		s.Optics.MotionX, s.Optics.MotionY = m*cos, m*sin
 	}
 	if s.Optics.Defocus+math.Hypot(s.Optics.MotionX, s.Optics.MotionY) > 1 {
-		s.Optics.Blur = between(rng, 0.5, 0.9) // the disc or the motion is the blur
+		s.Optics.Blur = between(rng, 0.7, 0.9) // the disc or the motion is the blur
 	}
 	well := r.well[0] * math.Exp(rng.Float64()*math.Log(r.well[1]/r.well[0]))
 	s.Sensor = Sensor{FullWell: well, Read: between(rng, 2, 6), Bayer: true,

@@ -169,12 +169,12 @@ func fits(s *Scene, stratum Stratum) bool {
 		return false
 	}
 	for i, f := range frames {
-		seen, places, clear := st.stripInView(f, &s.Strips[i])
+		seen, places, clear := st.stripInView(f, &s.Strips[i], stratum == CutOff)
 		switch {
 		case !clear && stratum != UnderCard:
 			return false
 		case stratum == CutOff:
-			return seen > 2 && seen < places-2
+			return seen >= 4 && seen < places
 		case seen < places:
 			return false
 		}
@@ -182,12 +182,17 @@ func fits(s *Scene, stratum Stratum) bool {
 	return true
 }
 
-// stripInView counts the places round the strip and along it, and those of them
-// in the photo and in view. clear tells that none lies on the card.
-func (st *stage) stripInView(f *frame, t *Strip) (seen, places int, clear bool) {
+// stripInView counts the places round the strip and along it, or, for one that
+// shall be cut, along its own axis, and those of them in the photo and in view.
+// clear tells that none lies on the card.
+func (st *stage) stripInView(f *frame, t *Strip, cut bool) (seen, places int, clear bool) {
+	ends, side := t.Length/2+1, t.Width/2+0.5
+	if cut {
+		ends, side = t.Length/2-1, 0
+	}
 	clear = true
-	for _, u := range [5]float64{-t.Length/2 - 1, -t.Length / 4, 0, t.Length / 4, t.Length/2 + 1} {
-		for _, v := range [2]float64{-t.Width/2 - 0.5, t.Width/2 + 0.5} {
+	for _, u := range [5]float64{-ends, -t.Length / 4, 0, t.Length / 4, ends} {
+		for _, v := range [2]float64{-side, side} {
 			p := f.at(u, v)
 			clear = clear && !st.print.layout.Contains(calib.CardPoint{X: p[0], Y: p[1]}, 0.2)
 			places++

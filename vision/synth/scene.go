@@ -117,6 +117,7 @@ type Surface struct {
 	HalfWidth  float64 `json:"half_width_mm"`
 	Metal      RGB     `json:"metal"`
 	Diffuse    float64 `json:"diffuse"`        // share of light scattered evenly, 0 to 1
+	Patina     float64 `json:"patina"`         // relative standard deviation of the metal's brightness, cloudy over 9 mm
 	Finish     string  `json:"finish"`         // "brushed", "turned", "honed" or "plain"
 	LineAngle  float64 `json:"line_angle_deg"` // of the machining lines to the strip's axis
 	LinePitch  float64 `json:"line_pitch_mm"`
@@ -152,10 +153,10 @@ type Bench struct {
 	Colour RGB     `json:"colour"`
 }
 
-// Optics blurs the picture in linear light. The pixel's own square is always
-// integrated exactly and is not part of Blur.
+// Optics blurs the picture in linear light. A pixel's own square comes on top of
+// Blur.
 type Optics struct {
-	Blur       float64 `json:"blur_px"`    // standard deviation of a Gaussian
+	Blur       float64 `json:"blur_px"`    // standard deviation of a Gaussian, at least 0.7
 	Defocus    float64 `json:"defocus_px"` // radius of a disc
 	MotionX    float64 `json:"motion_x_px"`
 	MotionY    float64 `json:"motion_y_px"`
@@ -204,6 +205,7 @@ func NewScene(layout string) Scene {
 			Diffuse: 1, Finish: "plain", LinePitch: 0.2, GlareWidth: 10},
 		Light:  Light{Level: 0.8, Colour: RGB{1, 1, 1}, Elevation: 60},
 		Bench:  Bench{Depth: 0.2, Kind: "plain", Colour: RGB{0.3, 0.3, 0.3}},
+		Optics: Optics{Blur: 0.8},
 		Sensor: Sensor{Red: 1, Blue: 1, CastRed: 1, CastBlue: 1},
 		Output: Output{Quality: 95, Orientation: 1},
 	}
@@ -255,7 +257,7 @@ func (s *Scene) limits() []limit {
 		{"light.level", s.Light.Level, 0.01, 10}, {"light.elevation_deg", s.Light.Elevation, 10, 90},
 		{"bench.depth_mm", s.Bench.Depth, 0, 500},
 		{"light.shadow", s.Light.Shadow, 0, 1},
-		{"optics.blur_px", o.Blur, 0, 20}, {"optics.defocus_px", o.Defocus, 0, 12},
+		{"optics.blur_px", o.Blur, 0.7, 20}, {"optics.defocus_px", o.Defocus, 0, 12},
 		{"optics.motion", math.Hypot(o.MotionX, o.MotionY), 0, 30},
 		{"optics.fringe_red", o.FringeRed, -0.002, 0.002}, {"optics.fringe_blue", o.FringeBlue, -0.002, 0.002},
 		{"optics.vignetting", o.Vignetting, 0, 0.9},
@@ -268,7 +270,7 @@ func (s *Scene) limits() []limit {
 	if p.Sharpen > 0 {
 		l = append(l, limit{"processing.sharpen_radius_px", p.SharpenRadius, 0.3, 10})
 	}
-	if s.Surface.Kind != "flat" {
+	if s.Surface.Kind == "shell" || s.Surface.Kind == "journal" {
 		l = append(l, limit{"surface.radius_mm", s.Surface.Radius, 5, 1000})
 	}
 	for i, t := range s.Strips {

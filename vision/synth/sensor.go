@@ -12,12 +12,12 @@ func capture(s *Scene, cam *camera, light *picture) *picture {
 	rng := newRand(s.Seed, streamSensor)
 	if dot, ok := newSpot(s.Optics.Defocus, s.Optics.MotionX, s.Optics.MotionY); ok {
 		for ch := range light.c {
-			light.c[ch] = dot.spread(light.c[ch], w, h)
+			light.c[ch] = dot.blur(light.c[ch], w, h)
 		}
 	}
 	gain := [3]float64{s.Sensor.Red, 1, s.Sensor.Blue}
 	see := func(ch, x0, y0, step int) []float32 {
-		l := lens{s.Optics.Blur, 1, cam.cx, cam.cy}
+		l := lens{s.Optics.rest(), 1, cam.cx, cam.cy}
 		switch ch {
 		case 0:
 			l.magnify += s.Optics.FringeRed

@@ -23,6 +23,7 @@ type film struct {
 	light       float64    // lean of the light across the strip, for the shading of its edges
 	shade       [2]float64 // displacement of the film's own shadow, mm
 	shadow      float64    // its depth
+	grain       *cloud
 }
 
 // newFilm builds the edges of a strip; the seed is the scene's and index tells
@@ -102,6 +103,7 @@ func (f *film) bridge(m *metal) {
 // lit sets how the scene's lamp shades the film.
 func (f *film) lit(st *stage) {
 	f.light = st.lamp.dot(f.frame.b)
+	f.grain = st.cloud
 	f.shadow = 0.7 * st.scene.Light.Shadow
 	f.shade = [2]float64{st.cast.dot(f.frame.a) * f.thickness, st.cast.dot(f.frame.b) * f.thickness}
 }

@@ -70,7 +70,7 @@ func (m *metal) radiance(h hit) RGB {
 	x, y := across/m.width, along/(2.5*m.width)
 	lobe := 1 / (1 + x*x + y*y)
 	gloss := m.Glare * lobe * lobe
-	patina := 1 + 0.04*m.cloud.rough(h.u/9, h.v/9, 3)
+	patina := 1 + m.Patina*m.cloud.rough(h.u/9, h.v/9, 3)
 	gain := m.stains.at(h.u, h.v) * dark
 	diffuse := m.Diffuse * patina * (1 + 0.1*m.LineDepth*signal)
 	var c RGB
@@ -101,10 +101,10 @@ func (m *metal) hole(c RGB, h hit) RGB {
 	if r > m.HoleRadius+chamfer+m.pixel {
 		return c
 	}
-	ring := halfPlane((m.HoleRadius+chamfer-r)/m.pixel, 1, 0)
+	ring := spread((m.HoleRadius + chamfer - r) / m.pixel)
 	bright := 0.8 + 0.6*dv/(r+1e-9)
 	c = mix(c, RGB{m.Metal[0] * bright, m.Metal[1] * bright, m.Metal[2] * bright}, ring)
-	return mix(c, RGB{0.012, 0.011, 0.01}, halfPlane((m.HoleRadius-r)/m.pixel, 1, 0))
+	return mix(c, RGB{0.012, 0.011, 0.01}, spread((m.HoleRadius-r)/m.pixel))
 }
 
 // open returns what the strip bridges uncrushed at u: "hole", "groove", or "".
