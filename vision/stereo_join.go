@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"stripgap/calib"
 )
 
 // combine reduces both photos on the solved plane to one measurement.
@@ -34,11 +36,7 @@ func (s *stereo) combine(o Options) *Refusal {
 	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2) {
 		return Refuse(CodePairMismatch, "their edges have no common solution")
 	}
-	u := func(k int) float64 { return math.Sqrt(all.At(k, k)) }
-	m.Solved = &SolvedPlane{
-		Height: s.state.plane[0], Along: s.state.plane[1], Across: s.state.plane[2],
-		U: PlaneU{Height: u(paramPlane), Along: u(paramPlane + 1), Across: u(paramPlane + 2)},
-	}
+	m.Solved = s.solvedAt(t.c.axis.At(0), all)
 	view.Cov = mat.NewSymDense(viewParams, nil)
 	for i := range viewParams {
 		for k := i; k < viewParams; k++ {
@@ -47,6 +45,27 @@ func (s *stereo) combine(o Options) *Refusal {
 	}
 	s.join = &m
 	return nil
+}
+
+// solvedAt tells the plane at a place of the card, with the covariance all of the
+// solution.
+func (s *stereo) solvedAt(at calib.CardPoint, all *mat.SymDense) *SolvedPlane {
+	d := at.Sub(s.model.base.Middle)
+	lever := [3]float64{1, d.Dot(s.model.base.Dir), d.Dot(s.model.base.Normal())}
+	out := &SolvedPlane{Along: s.state.plane[1], Across: s.state.plane[2]}
+	variance := 0.0
+	for i, x := range lever {
+		out.Height += x * s.state.plane[i]
+		for k, y := range lever {
+			variance += x * y * all.At(paramPlane+i, paramPlane+k)
+		}
+	}
+	out.U = PlaneU{
+		Height: math.Sqrt(variance),
+		Along:  math.Sqrt(all.At(paramPlane+1, paramPlane+1)),
+		Across: math.Sqrt(all.At(paramPlane+2, paramPlane+2)),
+	}
+	return out
 }
 
 // joined returns a strip traced as the weighted mean of both photos, at stations

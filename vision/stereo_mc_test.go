@@ -1,0 +1,200 @@
+package vision
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"stripgap/calib"
+)
+
+// stereoCase is a pair of cameras over a bench card and a strip, without pixels:
+// edges and marks are projected, and noise added.
+type stereoCase struct {
+	name  string
+	lean  [2]float64 // degrees by which each camera leans, across the strip
+	turn  [2]float64 // and how far from across, degrees
+	tied  bool       // one camera took both
+	plane [3]float64 // height mm, slopes
+	width float64
+}
+
+const (
+	stereoW, stereoH = 4000, 3000
+	stereoF          = 3004.63 // px, 26 mm equivalent by the diagonal (CIPA DCG-001)
+	stereoMarkU      = 0.02    // px, what the design reaches for marks
+	stereoEdgeU      = 0.08    // px, of one station's edge; the Cramer-Rao bound is some 0.03
+)
+
+var stereoPrior = calib.Prior{F: stereoF, FRel: 0.03, K1SD: 0.05}
+
+// stereoBase is a strip below the card, nearly along it.
+func stereoBase() Axis {
+	sin, cos := math.Sincos(0.1)
+	return Axis{Middle: calib.CardPoint{X: 4, Y: -38}, Dir: calib.CardPoint{X: cos, Y: sin}, Half: 9}
+}
+
+// lookAt returns the pose of a camera that leans by lean degrees towards the
+// direction at turn degrees, and looks at a point of the card from dist mm.
+func lookAt(at calib.CardPoint, dist, lean, turn float64) calib.Pose {
+	sl, cl := math.Sincos(lean * math.Pi / 180)
+	st, ct := math.Sincos(turn * math.Pi / 180)
+	back := [3]float64{sl * ct, sl * st, cl}
+	forward := [3]float64{-back[0], -back[1], -back[2]}
+	right := [3]float64{1 - forward[0]*forward[0], -forward[0] * forward[1], -forward[0] * forward[2]}
+	n := math.Sqrt(right[0]*right[0] + right[1]*right[1] + right[2]*right[2])
+	for i := range right {
+		right[i] /= n
+	}
+	var down [3]float64
+	for i := range 3 {
+		j, k := (i+1)%3, (i+2)%3
+		down[i] = forward[j]*right[k] - forward[k]*right[j]
+	}
+	p := calib.Pose{R: [3][3]float64{right, down, forward}}
+	eye := [3]float64{at.X + dist*back[0], at.Y + dist*back[1], dist * back[2]}
+	for i, r := range p.R {
+		for k := range 3 {
+			p.T[i] -= r[k] * eye[k]
+		}
+	}
+	return p
+}
+
+// truth draws cameras from the prior and returns the state that is to be found.
+func (c stereoCase) truth(r *rand.Rand) stereoState {
+	base := stereoBase()
+	s := stereoState{plane: c.plane, edge: [2][3]float64{{-c.width / 2, 0.02, 0.001}, {c.width / 2, 0.03, 0.0005}}}
+	shared := [2]float64{r.NormFloat64(), r.NormFloat64()}
+	both := biasBoth * r.NormFloat64()
+	each := biasEach * r.NormFloat64()
+	s.bias = [2]float64{both - each, both + each}
+	for i := range s.view {
+		f, k := stereoPrior.FRel*r.NormFloat64(), stereoPrior.K1SD*r.NormFloat64()
+		if c.tied { // half of the difference each
+			sign := float64(2*i - 1)
+			f = stereoPrior.FRel*shared[0] + sign*tieFRel/2*r.NormFloat64()*math.Sqrt2
+			k = stereoPrior.K1SD*shared[1] + sign*tieK1/2*r.NormFloat64()*math.Sqrt2
+		}
+		// 0.4 % of the longer side is calib's prior of the principal point.
+		pp := 0.004 * stereoW
+		cam := calib.Camera{F: stereoF * math.Exp(f), K1: k,
+			CX: (stereoW-1)/2 + pp*r.NormFloat64(), CY: (stereoH-1)/2 + pp*r.NormFloat64()}
+		// The distance follows the focal length, so that the card keeps its size.
+		s.view[i] = &calib.View{Camera: cam, Pose: lookAt(base.Middle.Scale(0.5), 130*math.Exp(f), c.lean[i], 90+c.turn[i])}
+	}
+	return s
+}
+
+// observe returns the model of what two photos of s show.
+func (c stereoCase) observe(t *testing.T, s stereoState, r *rand.Rand) *stereoModel {
+	t.Helper()
+	m := &stereoModel{base: stereoBase(), tied: c.tied}
+	for i, v := range s.view {
+		side := stereoSide{prior: stereoPrior, w: stereoW, h: stereoH, markU: stereoMarkU}
+		var card []calib.CardPoint
+		var img []calib.PixelPoint
+		for _, k := range calib.Bench().Marks {
+			p := mustImage(t, v, k.Centre.At(0))
+			p = p.Add(calib.PixelPoint{X: stereoMarkU * r.NormFloat64(), Y: stereoMarkU * r.NormFloat64()})
+			side.marks = append(side.marks, MarkFound{Mark: k, Pixel: p})
+			card, img = append(card, k.Centre), append(img, p)
+		}
+		for e := range 2 {
+			for x := -m.base.Half; x <= m.base.Half; x += 0.5 {
+				p := mustImage(t, v, s.point(m.base, e, x))
+				along := mustImage(t, v, s.point(m.base, e, x+0.01)).Sub(p)
+				other := mustImage(t, v, s.point(m.base, 1-e, x)).Sub(p)
+				out := calib.PixelPoint{X: -along.Y, Y: along.X}.Scale(1 / along.Norm())
+				if out.X*other.X+out.Y*other.Y > 0 {
+					out = out.Scale(-1)
+				}
+				p = p.Add(out.Scale(s.bias[i]/2 + stereoEdgeU*r.NormFloat64()))
+				side.edges[e] = append(side.edges[e], edgeSight{p, stereoEdgeU})
+			}
+		}
+		var err error
+		if side.view, err = calib.FitView(card, img, stereoMarkU, stereoW, stereoH, stereoPrior); err != nil {
+			t.Fatal(err)
+		}
+		m.side[i] = side
+	}
+	return m
+}
+
+func mustImage(t *testing.T, v *calib.View, p calib.SpacePoint) calib.PixelPoint {
+	t.Helper()
+	q, ok := v.Image(p)
+	if !ok {
+		t.Fatal("a place is not seen")
+	}
+	return q
+}
+
+// figures are what a solution is judged by: height, slopes, mean width, taper.
+func (m *stereoModel) figures(s stereoState) [5]float64 {
+	w := s.widths(m.base)
+	return [5]float64{s.plane[0], s.plane[1], s.plane[2], w[0], w[1]}
+}
+
+var figureNames = [5]string{"height", "slope along", "slope across", "width", "taper"}
+
+// TestStereoCovarianceAgainstSampling asks that errors over predicted
+// uncertainties have unit spread and no bias. 400 draws know the spread to 3.5 %
+// (1/sqrt(800)) and the mean to 0.05, so the limits lie three of those away.
+func TestStereoCovarianceAgainstSampling(t *testing.T) {
+	const draws = 400
+	ten := math.Tan(10 * math.Pi / 180)
+	for n, c := range []stereoCase{
+		{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2},
+		{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, [3]float64{5, -ten, 0.05}, 3},
+		{"two phones", [2]float64{12, -18}, [2]float64{20, 10}, false, [3]float64{1, ten, 0.1}, 1.5},
+	} {
+		r := rand.New(rand.NewPCG(21, uint64(n)))
+		var mean, square, size [5]float64
+		for range draws {
+			want := c.truth(r)
+			m := c.observe(t, want, r)
+			start := stereoState{view: [2]*calib.View{m.side[0].view, m.side[1].view}, edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
+			got, eq, err := m.solve(start)
+			if err != nil {
+				t.Fatalf("%s: %v", c.name, err)
+			}
+			cov, ok := eq.covariance(freeAll, &stereoDelta{})
+			if !ok {
+				t.Fatalf("%s: no covariance", c.name)
+			}
+			s := &stereo{model: *m, state: got, eq: eq}
+			grad := s.widthGradient(m.base.Half)
+			a, b := m.figures(got), m.figures(want)
+			for k := range a {
+				u := math.Sqrt(cov.At(paramPlane+min(k, 2), paramPlane+min(k, 2)))
+				if k > 2 {
+					u = formU(cov.RawSymmetric().Data, grad[k-3][:])
+				}
+				z := (a[k] - b[k]) / u
+				mean[k] += z / draws
+				square[k] += z * z / draws
+				size[k] += u / draws
+			}
+		}
+		for k, name := range figureNames {
+			spread := math.Sqrt(square[k] - mean[k]*mean[k])
+			t.Logf("%-18s %-13s u %.2g, spread/u %.3f, bias/u %+.3f", c.name, name, size[k], spread, mean[k])
+			if spread < 0.9 || spread > 1.1 || math.Abs(mean[k]) > 0.15 {
+				t.Errorf("%s, %s: spread/u %.3f, bias/u %+.3f", c.name, name, spread, mean[k])
+			}
+		}
+	}
+}
+
+// formU is the root of gᵀ C g, with C in its upper half row by row.
+func formU(c, g []float64) float64 {
+	n, sum := len(g), 0.0
+	for i := range n {
+		for k := range n {
+			sum += g[i] * g[k] * c[min(i, k)*n+max(i, k)]
+		}
+	}
+	return math.Sqrt(sum)
+}
