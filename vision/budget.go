@@ -10,6 +10,10 @@ import (
 const (
 	residualEdge   = 0.05  // px of width: what blur, tone and sharpening leave when modelled
 	printUnchecked = 0.005 // relative: a sheet whose check bars nobody measured
+	// secondOrder times the square of the slope's standard uncertainty s is what a
+	// slope about zero takes off the width relatively: 1 - cos has the mean s^2/2
+	// and the standard deviation s^2/sqrt(2) (JCGM 100, 5.1.2, note).
+	secondOrder = 0.866
 )
 
 // budget fills the width's and the taper's uncertainty, term by term.
@@ -17,27 +21,28 @@ func (m *Measurement) budget(t *traced, o Options) {
 	pr := m.Profile
 	edge := pr.U
 	perPx := 1 / m.PxPerMM
-	pu := DefaultPlaneU()
-	if o.PlaneU != nil {
-		pu = *o.PlaneU
-	}
+	pu := t.planeU
 	marks, marksTaper := t.viewU(m.View)
 	d, n := t.c.axis.Dir, t.c.axis.Normal()
-	height, heightTaper := t.planeU(calib.Plane{Height: pu.Height})
-	along, alongTaper := t.planeU(calib.Plane{SlopeX: pu.Along * d.X, SlopeY: pu.Along * d.Y})
-	across, acrossTaper := t.planeU(calib.Plane{SlopeX: pu.Across * n.X, SlopeY: pu.Across * n.Y})
+	height, heightTaper := t.shift(calib.Plane{Height: pu.Height})
+	along, alongTaper := t.shift(calib.Plane{SlopeX: pu.Along * d.X, SlopeY: pu.Along * d.Y})
+	across, acrossTaper := t.shift(calib.Plane{SlopeX: pu.Across * n.X, SlopeY: pu.Across * n.Y})
+	print := printUnchecked
+	if o.Print.Checked() {
+		print = o.Print.U
+	}
 	pr.Budget = []Term{
 		{"edge noise", edge, false},
 		{"edge processing", residualEdge * perPx, true},
 		{"marks and camera", marks, true},
-		{"print scale", printUnchecked * pr.Mean, true},
+		{"print scale", print * pr.Mean, true},
 		{"height", height, true},
-		{"plane tilt", math.Hypot(along, across), true},
+		{"plane tilt", math.Hypot(math.Hypot(along, across), secondOrder*pu.Across*pu.Across*pr.Mean), true},
 	}
 	pr.TaperBudget = []Term{
 		{"edge noise", pr.TaperU, false},
 		{"marks and camera", marksTaper, true},
-		{"print scale", printUnchecked * math.Abs(pr.Taper), true},
+		{"print scale", print * math.Abs(pr.Taper), true},
 		{"height", heightTaper, true},
 		{"plane tilt", math.Hypot(alongTaper, acrossTaper), true},
 	}
@@ -98,9 +103,9 @@ func (t *traced) viewU(v *calib.View) (mean, taper float64) {
 	return math.Sqrt(cov.At(0, 0)), math.Sqrt(cov.At(1, 1))
 }
 
-// planeU returns how mean width and taper change with a change of the strip's
+// shift returns how mean width and taper change with a change of the strip's
 // plane, its slopes taken about the strip's middle.
-func (t *traced) planeU(d calib.Plane) (mean, taper float64) {
+func (t *traced) shift(d calib.Plane) (mean, taper float64) {
 	if f, _ := t.outer(); f == nil {
 		return 0, 0
 	}

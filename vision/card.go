@@ -11,7 +11,7 @@ type found struct {
 	card *Card
 	view *calib.View
 	h    calib.Homography
-	luma *pyramid
+	look *finder
 }
 
 const (
@@ -21,15 +21,15 @@ const (
 )
 
 // findCard finds the marks, refines them and fits the view.
-func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
-	py := newPyramid(p.Luma)
-	all, err := findMarks(py, false)
+func findCard(p *Photo, o Options) (*found, *Refusal) {
+	look := newFinder(p.Luma, o.Print)
+	all, err := look.marks()
 	if err != nil {
 		return nil, Refuse(CodeNoCard, "%v", err)
 	}
-	seen, h := chooseCard(all)
+	seen, h := look.choose(all)
 	if len(seen) < 4 {
-		if mirrored(py) {
+		if look.mirrored() {
 			return nil, Refuse(CodeMirrored, "")
 		}
 		if len(seen) == 0 {
@@ -41,7 +41,7 @@ func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
 	if twice(all, l) {
 		return nil, Refuse(CodeTwoCards, "")
 	}
-	f := &found{card: &Card{Layout: l}, h: h, luma: py}
+	f := &found{card: &Card{Layout: l}, h: h, look: look}
 	patches := cutMarks(p.Luma, f.h, l)
 	for range 2 { // the second round rectifies by a homography of refined centres
 		f.card.Marks = refineAll(p.Luma, f.h, l, patches)
@@ -56,7 +56,7 @@ func findCard(p *Photo, prior calib.Prior) (*found, *Refusal) {
 	if f.h.Mirrored() {
 		return f, Refuse(CodeMirrored, "")
 	}
-	return f, f.fitView(p, prior)
+	return f, f.fitView(p, o.prior(p))
 }
 
 // fitView fits camera and pose to the refined marks. One mark that alone does
@@ -157,11 +157,13 @@ func bearsCode(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkStyle,
 }
 
 // mirrored reports whether the card is seen as in a mirror.
-func mirrored(py *pyramid) bool {
-	all, err := findMarks(py, true)
+func (f *finder) mirrored() bool {
+	m := *f
+	m.mirror = true
+	all, err := m.marks()
 	if err != nil {
 		return false
 	}
-	seen, h := chooseCard(all)
+	seen, h := m.choose(all)
 	return len(seen) >= 4 && h.Mirrored()
 }

@@ -44,7 +44,7 @@ func newGround(p *Photo, f *found, zone *Zone, perMM float64) (*ground, error) {
 	per := math.Min(perMM, pxPerMM)
 	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: f.h}
 	g.w, g.h = int((z.Max.X-z.Min.X)*per), int((z.Max.Y-z.Min.Y)*per)
-	quarter, err := f.luma.reduced(4)
+	quarter, err := f.look.reduced(4)
 	if err != nil {
 		return nil, err
 	}

@@ -32,63 +32,70 @@ func (e ellipse) at(r, a float64) calib.PixelPoint {
 
 func (e ellipse) radius() float64 { return math.Sqrt(math.Abs(e.xx*e.yy - e.xy*e.xy)) }
 
-// pyramid is a photo's luma and what was averaged down from it so far.
-type pyramid struct {
-	luma  *Plane
-	small map[int]*Plane
+// finder looks for cards in one photo's luma, and keeps what it averaged down.
+type finder struct {
+	luma    *Plane
+	layouts []*calib.Layout // as printed, largest first
+	mirror  bool            // look for cards as seen in a mirror
+	small   map[int]*Plane
 }
 
-func newPyramid(luma *Plane) *pyramid { return &pyramid{luma, map[int]*Plane{1: luma}} }
+func newFinder(luma *Plane, print calib.PrintScale) *finder {
+	f := &finder{luma: luma, small: map[int]*Plane{1: luma}}
+	for _, l := range calib.Layouts() {
+		f.layouts = append(f.layouts, l.Scaled(print))
+	}
+	return f
+}
 
 // reduced returns the luma averaged over k by k pixels.
-func (py *pyramid) reduced(k int) (*Plane, error) {
-	if p := py.small[k]; p != nil {
+func (f *finder) reduced(k int) (*Plane, error) {
+	if p := f.small[k]; p != nil {
 		return p, nil
 	}
-	p, err := resizeArea(py.luma, max(1, py.luma.W/k), max(1, py.luma.H/k))
+	p, err := resizeArea(f.luma, max(1, f.luma.W/k), max(1, f.luma.H/k))
 	if err == nil {
-		py.small[k] = p
+		f.small[k] = p
 	}
 	return p, err
 }
 
-// findMarks looks for every layout's marks at a quarter and at half scale, and
-// when no card is seen there at full scale after a sigma-1 blur (an unblurred
-// noisy photo makes outlines explode in number).
-func findMarks(py *pyramid, mirror bool) ([]sighting, error) {
-	luma := py.luma
+// marks looks for every layout's marks at a quarter and at half scale, and when
+// no card is seen there at full scale after a sigma-1 blur (an unblurred noisy
+// photo makes outlines explode in number).
+func (f *finder) marks() ([]sighting, error) {
 	var found []sighting
 	for _, k := range [2]int{4, 2} {
-		small, err := py.reduced(k)
+		small, err := f.reduced(k)
 		if err != nil {
 			return nil, err
 		}
-		if found, err = marksAt(small, mirror); err != nil {
+		if found, err = f.marksAt(small); err != nil {
 			return nil, err
 		}
-		sx, sy := float64(luma.W)/float64(small.W), float64(luma.H)/float64(small.H)
+		sx, sy := float64(f.luma.W)/float64(small.W), float64(f.luma.H)/float64(small.H)
 		for i := range found {
 			s := &found[i]
 			s.at = calib.PixelPoint{X: (s.at.X+0.5)*sx - 0.5, Y: (s.at.Y+0.5)*sy - 0.5}
 			s.radius *= (sx + sy) / 2
 		}
-		if best, _ := chooseCard(found); len(best) >= minMarks {
+		if best, _ := f.choose(found); len(best) >= minMarks {
 			return found, nil
 		}
 	}
 	if len(found) >= minMarks {
 		return found, nil
 	}
-	full, err := blurGauss(luma, 1)
+	full, err := blurGauss(f.luma, 1)
 	if err != nil {
 		return nil, err
 	}
-	return marksAt(full, mirror)
+	return f.marksAt(full)
 }
 
 // marksAt finds and decodes marks in one raster. A mark's tree of outlines is a
 // dark ring, the white gap in it, and the disc's black quarters in the gap.
-func marksAt(p *Plane, mirror bool) ([]sighting, error) {
+func (f *finder) marksAt(p *Plane) ([]sighting, error) {
 	var found []sighting
 	block := p.W/24 | 1
 	if block < 3 {
@@ -103,7 +110,7 @@ func marksAt(p *Plane, mirror bool) ([]sighting, error) {
 			if !ok {
 				continue
 			}
-			found = append(found, decode(p, e, mirror)...)
+			found = append(found, f.decode(p, e)...)
 		}
 	})
 	return found, err
@@ -177,10 +184,10 @@ func fitEllipse(pts []image.Point) (ellipse, bool) {
 
 // decode reads the teeth round the gap's ellipse as a mark of each layout. Both
 // halves of the code must agree.
-func decode(p *Plane, e ellipse, mirror bool) []sighting {
+func (f *finder) decode(p *Plane, e ellipse) []sighting {
 	var out []sighting
-	for _, l := range calib.Layouts() {
-		if code, ok := readCode(p, e, l.Style, mirror); ok {
+	for _, l := range f.layouts {
+		if code, ok := readCode(p, e, l.Style, f.mirror); ok {
 			if m, ok := l.MarkByCode(code); ok {
 				out = append(out, sighting{l, m, e.c, e.radius()})
 			}
@@ -250,10 +257,10 @@ func inside(p *Plane, e ellipse, k float64) bool {
 // residuals more than a homography has unknowns.
 const minMarks = 5
 
-// chooseCard picks one layout's sightings, one for each mark, that agree with
+// choose picks one layout's sightings, one for each mark, that agree with
 // one homography. The larger card wins when both are seen whole.
-func chooseCard(all []sighting) (best []sighting, h calib.Homography) {
-	for _, l := range calib.Layouts() {
+func (f *finder) choose(all []sighting) (best []sighting, h calib.Homography) {
+	for _, l := range f.layouts {
 		var mine []sighting
 		for _, s := range all {
 			if s.layout.Name == l.Name {

@@ -29,7 +29,7 @@ func Measure(p *Photo, o Options) (*Measurement, error) {
 
 // run fills m and returns the traced strip, which the two-photo reading needs.
 func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
-	f, r := findCard(p, o.prior(p))
+	f, r := findCard(p, o)
 	if f != nil {
 		m.Card, m.View = f.card, f.view
 	}

@@ -1,38 +1,28 @@
 package vision
 
-import (
-	"math"
-
-	"stripgap/calib"
-)
+import "stripgap/calib"
 
 // Options is what the caller knows about a photo beyond its pixels.
 type Options struct {
 	// Zone narrows the search for the strip; nil searches the layout's reach.
 	Zone *Zone
-	// Plane is where the strip lies, in the card frame; the zero Plane is the
-	// card's face.
-	Plane calib.Plane
-	// PlaneU is how well Plane is known; nil means DefaultPlaneU.
+	// Surface is the metal under strip and card; it sets the strip's plane.
+	Surface Surface
+	// Height is the strip's height above the card's face where it was measured.
+	Height *Height
+	// Plane is where the strip lies, in the card frame, when PlaneU says how well
+	// it is known: it then stands over Surface and Height. With a nil PlaneU it is
+	// only where to start from.
+	Plane  calib.Plane
 	PlaneU *PlaneU
-	// Radius in mm of the shell or journal the strip lies on, its axis along the
-	// strip; 0 is flat. Widths are then along the surface, not the chord.
-	Radius float64
+	// Print is what is known of the sheet's print.
+	Print calib.PrintScale
 	// Prior overrides the camera prior taken from EXIF when F is not zero.
 	Prior calib.Prior
 }
 
-// PlaneU is the standard uncertainty of a strip's plane about the strip's
-// middle: height in mm, and slope along and across the strip.
-type PlaneU struct{ Height, Along, Across float64 }
-
-// DefaultPlaneU is a strip on the flat face that the card lies on: the card's
-// thickness, and one degree of how parallel card and metal lie. Common practice,
-// no source.
-func DefaultPlaneU() PlaneU {
-	slope := math.Tan(math.Pi / 180)
-	return PlaneU{Height: 0.3, Along: slope, Across: slope}
-}
+// Height is a measured height in mm and its standard uncertainty.
+type Height struct{ MM, U float64 }
 
 // Zone is an upright rectangle of the card plane, in card millimetres.
 type Zone struct{ Min, Max calib.CardPoint }

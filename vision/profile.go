@@ -14,19 +14,25 @@ type traced struct {
 	film  rgb
 	metal [2]rgb
 	cam   camera1D // as the bars show it
+	// planeU is how well the strip's plane is known.
+	planeU PlaneU
 	// spread is the blur in px that each of the strip's edges shows.
 	spread [2]float64
 }
 
 // trace measures a candidate: stations along its axis, twice, the second time
 // along the middle line and with the edge shape found in the first. ok is false
-// when too little of it has two clear edges to be a strip at all.
+// when too little of it has two clear edges to be a strip at all. The candidate's
+// places are those of the card's plane.
 func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand candidate) (traced, bool) {
-	t := traced{c: cutter{p: p, v: v, plane: o.Plane, radius: o.Radius, width: cand.width}}
+	t := traced{c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
+	seen := Axis{Middle: cand.a.Add(cand.b).Scale(0.5), Dir: cand.direction()}
+	t.c.plane, t.planeU = o.plane(v, l, seen)
+	cand.a, cand.b = onto(v, cand.a, t.c.plane), onto(v, cand.b, t.c.plane)
 	mid := cand.a.Add(cand.b).Scale(0.5)
 	t.c.axis = Axis{Middle: mid, Dir: cand.direction(), Half: cand.length() / 2}
 	t.cam = w.along(t.c.axis.Normal())
-	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), o.Plane)
+	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), t.c.plane)
 	if !ok {
 		return t, false
 	}

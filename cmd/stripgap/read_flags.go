@@ -27,6 +27,8 @@ type readFlags struct {
 	format           string
 	zone, pictures   string
 	height, heightU  float64
+	flat             bool
+	shell, journal   float64
 	coverage         float64
 	jobs             int
 	explain, strict  bool
@@ -42,6 +44,9 @@ func (f *readFlags) register(flags *pflag.FlagSet) {
 	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
 	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`")
 	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm` (0.2 when only --height is given)")
+	flags.BoolVar(&f.flat, "flat", false, "strip and card lie on one flat face")
+	flags.Float64Var(&f.shell, "shell-radius", 0, "strip and card lie in a shell (bowl) of this inner radius in `mm`")
+	flags.Float64Var(&f.journal, "journal-radius", 0, "strip and card lie on a journal (shaft) of this radius in `mm`")
 	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
 	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
@@ -112,15 +117,17 @@ func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
 	case given("height-u") && !(f.heightU > 0) || math.IsInf(f.heightU, 0):
 		return vision.Options{}, usagef("--height-u %v: must be a positive number of millimetres", f.heightU)
 	}
-	o := vision.Options{Plane: calib.Plane{Height: f.height}}
-	u := vision.DefaultPlaneU()
-	if given("height") {
-		u.Height = statedHeightU
+	surface, err := f.surface(given)
+	if err != nil {
+		return vision.Options{}, err
 	}
-	if given("height-u") {
-		u.Height = f.heightU
+	o := vision.Options{Surface: surface}
+	if given("height") || given("height-u") {
+		o.Height = &vision.Height{MM: f.height, U: statedHeightU}
+		if given("height-u") {
+			o.Height.U = f.heightU
+		}
 	}
-	o.PlaneU = &u
 	if f.zone != "" {
 		zone, err := parseZone(f.zone)
 		if err != nil {
@@ -130,6 +137,37 @@ func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
 	}
 	return o, nil
 }
+
+// surface is what the flags tell about the metal under strip and card.
+func (f *readFlags) surface(given func(string) bool) (vision.Surface, error) {
+	said := 0
+	var s vision.Surface
+	if f.flat {
+		said++
+		s.Kind = vision.SurfaceFlat
+	}
+	for _, round := range []struct {
+		flag   string
+		kind   vision.SurfaceKind
+		radius float64
+	}{{"shell-radius", vision.SurfaceShell, f.shell}, {"journal-radius", vision.SurfaceJournal, f.journal}} {
+		if !given(round.flag) {
+			continue
+		}
+		said++
+		if !(round.radius >= minRadius && round.radius <= maxRadius) {
+			return s, usagef("--%s %v: must be a radius from %v to %v mm; take half the diameter", round.flag, round.radius, minRadius, maxRadius)
+		}
+		s = vision.Surface{Kind: round.kind, Radius: round.radius}
+	}
+	if said > 1 {
+		return s, usagef("--flat, --shell-radius and --journal-radius exclude one another")
+	}
+	return s, nil
+}
+
+// The radii of bearings this is for, mm, with room on both sides.
+const minRadius, maxRadius = 8.0, 500.0
 
 // parseZone reads x0,y0,x1,y1 in card millimetres.
 func parseZone(s string) (vision.Zone, error) {

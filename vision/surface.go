@@ -1,0 +1,113 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// SurfaceKind is the form of the metal that strip and card lie on.
+type SurfaceKind int
+
+// The zero kind is a surface nobody described.
+const (
+	SurfaceUnknown SurfaceKind = iota
+	SurfaceFlat                // one flat face under card and strip
+	SurfaceShell               // concave, its axis along the strip
+	SurfaceJournal             // convex, its axis along the strip
+)
+
+// Surface is what is known of the metal: its kind and, for a shell or journal,
+// its radius in mm.
+type Surface struct {
+	Kind   SurfaceKind
+	Radius float64
+}
+
+// PlaneU is the standard uncertainty of a strip's plane about the strip's
+// middle: height in mm, and slope along and across the strip.
+type PlaneU struct{ Height, Along, Across float64 }
+
+// How well card and strip lie to one another, as standard uncertainties. Common
+// practice and estimates, no source.
+const (
+	flatHeightU   = 0.3 // mm: the card's thickness and how flat it lies
+	benchHeightU  = 1.0 // mm: a strip beside a bench card, nothing said
+	riderHeightU  = 0.4 // mm: a strip right beside a rider, nothing said
+	degree        = math.Pi / 180
+	flatSlopeU    = 1 * degree
+	unknownSlopeU = 2 * degree
+	contactU      = 2.0  // mm: along which line a card rests on a journal, or how far from a shell's bottom the strip lies
+	chordU        = 0.7  // mm: where a card's edges touch a shell
+	typicalCurve  = 50.0 // mm: one over the curvature to expect of an undescribed surface under a rider; journals have 20 to 40, flat faces none
+)
+
+// lie returns the plane of a strip whose middle line passes off mm beside the
+// card's centre (positive along the axis' normal), in the axis' frame: height at
+// the middle, slope across it, and how well both are known.
+//
+// A card on a journal touches it along the line under the card's middle, and a
+// card in a shell rests on two edges; the strip lies on the tangent plane at its
+// place. A bench card lies beside the part, not on it: its height must be stated.
+func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64) (height, across float64, u PlaneU) {
+	onPart := l.Reach < 20
+	r := s.Radius
+	switch {
+	case s.Kind == SurfaceFlat:
+		return 0, 0, PlaneU{flatHeightU, flatSlopeU, flatSlopeU}
+	case s.Kind == SurfaceUnknown && onPart:
+		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalCurve)), flatSlopeU, math.Hypot(unknownSlopeU, off/typicalCurve)}
+	case s.Kind == SurfaceUnknown:
+		return 0, 0, PlaneU{benchHeightU, unknownSlopeU, unknownSlopeU}
+	case !onPart:
+		return 0, 0, PlaneU{benchHeightU, flatSlopeU, contactU / r}
+	}
+	off = math.Max(-0.9*r, math.Min(0.9*r, off))
+	drop := r - math.Sqrt(r*r-off*off)
+	slope := off / math.Sqrt(r*r-off*off)
+	if s.Kind == SurfaceJournal {
+		return -drop, -slope, PlaneU{math.Hypot(flatHeightU, slope*contactU), flatSlopeU, contactU / r}
+	}
+	half := math.Min(0.9*r, (l.Height*math.Abs(dir.X)+l.Width*math.Abs(dir.Y))/2)
+	sag := r - math.Sqrt(r*r-half*half)
+	return drop - sag, slope, PlaneU{math.Hypot(flatHeightU, slope*chordU), flatSlopeU, chordU / r}
+}
+
+// plane returns where a strip lies whose middle line would be the axis seen if it
+// lay in the card's plane, and how well that is known.
+func (o Options) plane(v *calib.View, l *calib.Layout, a Axis) (calib.Plane, PlaneU) {
+	if o.PlaneU != nil {
+		return o.Plane, *o.PlaneU
+	}
+	n := a.Normal()
+	middle := a.At(0)
+	px, ok := v.Image(middle.At(0))
+	var pl calib.Plane
+	var u PlaneU
+	for range 8 { // where the ray meets the tangent plane moves the plane a little
+		off := middle.Dot(n)
+		var height, across float64
+		height, across, u = o.Surface.lie(l, a.Dir, off)
+		if o.Height != nil {
+			height, u.Height = o.Height.MM, o.Height.U
+		}
+		pl = calib.Plane{Height: height - across*off, SlopeX: across * n.X, SlopeY: across * n.Y}
+		q, met := v.Card(px, pl)
+		if !ok || !met {
+			return pl, u
+		}
+		middle = calib.CardPoint{X: q.X, Y: q.Y}
+	}
+	return pl, u
+}
+
+// onto moves a candidate or axis end from the card's plane to another plane along
+// the ray that shows it.
+func onto(v *calib.View, c calib.CardPoint, pl calib.Plane) calib.CardPoint {
+	if px, ok := v.Image(c.At(0)); ok {
+		if q, ok := v.Card(px, pl); ok {
+			return calib.CardPoint{X: q.X, Y: q.Y}
+		}
+	}
+	return c
+}
