@@ -1,0 +1,56 @@
+// Package userfiles reads and writes what the program remembers of a person's
+// phone, sheets and strips, as TOML files in one folder of the person's own. It
+// does not know what is in them.
+package userfiles
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"stripgap/cmd/internal/pipeline"
+)
+
+// folder is the program's part of the configuration folder.
+const folder = "stripgap"
+
+// Path returns where the file of that name is kept: in the folder stripgap of
+// $XDG_CONFIG_HOME where that is an absolute path, as the XDG base directory
+// specification asks, or else of ~/.config.
+func Path(name string) (string, error) {
+	if base := os.Getenv("XDG_CONFIG_HOME"); filepath.IsAbs(base) {
+		return filepath.Join(base, folder, name), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("no folder to keep %s in: %w; set XDG_CONFIG_HOME", name, err)
+	}
+	return filepath.Join(home, ".config", folder, name), nil
+}
+
+// Read returns the file of that name and its path. A file that is not there is
+// nothing remembered: no data and no error.
+func Read(name string) (data []byte, path string, err error) {
+	if path, err = Path(name); err != nil {
+		return nil, "", err
+	}
+	data, err = os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, path, nil
+	}
+	return data, path, err
+}
+
+// Write replaces the file of that name whole or not at all, makes the folder
+// where it is missing, and returns the path.
+func Write(name string, data []byte) (path string, err error) {
+	if path, err = Path(name); err != nil {
+		return "", err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return "", err
+	}
+	return path, pipeline.WriteFile(path, data)
+}
