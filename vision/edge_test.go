@@ -1,0 +1,129 @@
+package vision
+
+import (
+	"fmt"
+	"math"
+	"testing"
+)
+
+// edgeCameras span blur, sharpening and tone of phone photos that are read
+// (blur to 2.3 px), and a little more.
+var edgeCameras = []slowCamera{
+	{0.6, 0, 1.2, 0}, {0.7, 0.8, 1.0, 0.2}, {1.0, 0.5, 2.5, -0.2}, {1.2, 1.5, 1.2, 0.3},
+	{1.6, 3, 0.8, 0}, {2.0, 0.3, 3, 0.4}, {2.6, 1, 1.5, -0.4}, {4, 2, 2, 0.1},
+}
+
+// edgePairs are film and metal, display-referred: dark on light, light on dark,
+// coloured on grey, and two colours close in luma.
+var edgePairs = [][2]rgb{
+	{grey(0.1), grey(0.9)}, {grey(0.9), grey(0.1)}, {grey(0.5), grey(0.6)},
+	{{0.2, 0.65, 0.25}, {0.7, 0.7, 0.72}}, {{0.8, 0.15, 0.2}, {0.55, 0.5, 0.45}}, {{0.1, 0.3, 0.9}, {0.5, 0.35, 0.1}},
+}
+
+// TestEdgeShapeEqualsSlowModel compares the table with the plain forward model,
+// normalised between its two far levels. The tolerance is a share of the curve's
+// swing, which is 1 but for halos and for colours whose mixture is darker or
+// lighter than both. Straight lines between table entries 0.1 px apart leave
+// 0.1^2/8 of the second derivative, 0.24/S^2 for a Gaussian edge: 8e-4 at 0.6 px.
+func TestEdgeShapeEqualsSlowModel(t *testing.T) {
+	for _, c := range edgeCameras {
+		for _, p := range edgePairs {
+			film, metal := p[0], p[1]
+			s, ok := newEdgeShape(c.model(), film, metal)
+			if !ok {
+				t.Fatalf("%+v, %v: no shape", c, p)
+			}
+			light := c.edge(film, metal)
+			y0, y1 := metal.luma(), film.luma()
+			var worst, at float64
+			lo, hi := 0.0, 1.0
+			for u := -28.0; u <= 28; u += 0.293 {
+				e, _ := s.at(u)
+				want := (c.luma(light, u) - y0) / (y1 - y0)
+				lo, hi = min(lo, want), max(hi, want)
+				if d := math.Abs(e - want); d > worst {
+					worst, at = d, u
+				}
+			}
+			if worst > 2e-3*(hi-lo) {
+				t.Errorf("%+v, %v: off by %v of a swing of %v, at %v px", c, p, worst, hi-lo, at)
+			}
+		}
+	}
+}
+
+// TestEdgeShapeSlope compares the tabulated slope with differences of the slow
+// model, over its largest value; measured 0.7 %.
+func TestEdgeShapeSlope(t *testing.T) {
+	const h = 1e-3
+	for _, c := range edgeCameras {
+		film, metal := edgePairs[3][0], edgePairs[3][1]
+		s, _ := newEdgeShape(c.model(), film, metal)
+		light := c.edge(film, metal)
+		contrast := film.luma() - metal.luma()
+		var diff, most float64
+		for u := -s.reach + 0.5; u < s.reach-0.5; u += 0.217 {
+			_, d := s.at(u)
+			want := (c.luma(light, u+h) - c.luma(light, u-h)) / (2 * h) / contrast
+			diff, most = max(diff, math.Abs(d-want)), max(most, math.Abs(want))
+		}
+		if diff > 0.02*most {
+			t.Errorf("%+v: slope off by %v of %v", c, diff, most)
+		}
+	}
+}
+
+// TestHaloIsTheDerivativeByAmount: the shape is linear in the amount.
+func TestHaloIsTheDerivativeByAmount(t *testing.T) {
+	for _, c := range edgeCameras {
+		t.Run(fmt.Sprint(c), func(t *testing.T) {
+			film, metal := edgePairs[4][0], edgePairs[4][1]
+			more := c
+			more.A += 0.5
+			a, _ := newEdgeShape(c.model(), film, metal)
+			b, _ := newEdgeShape(more.model(), film, metal)
+			seen := 0.0
+			for u := -20.0; u < 20; u += 0.131 {
+				ea, _ := a.at(u)
+				eb, _ := b.at(u)
+				if math.Abs((eb-ea)/0.5-a.haloAt(u)) > 1e-9 {
+					t.Fatalf("at %v px: halo %v, difference %v", u, a.haloAt(u), (eb-ea)/0.5)
+				}
+				seen = max(seen, math.Abs(a.haloAt(u)))
+			}
+			if seen < 0.02 { // the weakest mask here, R = 0.8 on a blur of 1.6, makes 0.06
+				t.Errorf("the halo never exceeds %v", seen)
+			}
+		})
+	}
+}
+
+// TestEdgeShapeEnds: beyond the table the edge is over, flat, and unsharpened,
+// and the table does not jump there.
+func TestEdgeShapeEnds(t *testing.T) {
+	for _, c := range edgeCameras {
+		s, _ := newEdgeShape(c.model(), grey(0.2), grey(0.8))
+		for side, want := range map[float64]float64{-1: 0, 1: 1} {
+			e, d := s.at(side * (s.reach + 1))
+			if e != want || d != 0 || s.haloAt(side*(s.reach+1)) != 0 {
+				t.Errorf("%+v: %v, slope %v beyond the end %v", c, e, d, side)
+			}
+			if e, _ := s.at(side * (s.reach - 1e-9)); math.Abs(e-want) > 2e-3 {
+				t.Errorf("%+v: the table ends at %v", c, e)
+			}
+		}
+	}
+}
+
+// TestEdgeShapeNeedsContrast: colours of one luma have no edge on luma.
+func TestEdgeShapeNeedsContrast(t *testing.T) {
+	c := slowCamera{1, 0, 1, 0}.model()
+	for _, p := range [][2]rgb{{grey(0.5), grey(0.5 + 0.9*minContrast)}, {{0.6, 0.4, 0.5}, {0.6 - 0.587, 0.4 + 0.299, 0.5}}} {
+		if _, ok := newEdgeShape(c, p[0], p[1]); ok {
+			t.Errorf("%v: an edge without contrast", p)
+		}
+	}
+	if _, ok := newEdgeShape(c, grey(0.5), grey(0.5+1.1*minContrast)); !ok {
+		t.Error("enough contrast, and yet no edge")
+	}
+}
