@@ -46,16 +46,17 @@ func (f *film) cover(u, v float64, j jacobian) float64 {
 	cb := edge(b-u, bs*j.vx-j.ux, bs*j.vy-j.uy)
 	share := max(0, cl+cr-1) * max(0, ca+cb-1)
 	if f.Fault.TornBy > 0 {
-		w, ws := look(f.wander, f.v0, v)
-		gap := u + f.Length/2 - f.Fault.TornAt - 0.1*w
-		lean := 0.1 * ws
-		if gap > 0 {
-			share *= edge(gap-f.Fault.TornBy/2, j.ux-lean*j.vx, j.uy-lean*j.vy)
-		} else {
-			share *= edge(-gap-f.Fault.TornBy/2, lean*j.vx-j.ux, lean*j.vy-j.uy)
-		}
+		d, lean := f.tear(u, v)
+		share *= edge(d, j.ux-lean*j.vx, j.uy-lean*j.vy) // the sign of the gradient does not matter
 	}
 	return share
+}
+
+// tear returns the distance in mm along the strip to the ragged gap of a torn
+// strip, negative inside it, and the slope of the gap's border in v.
+func (f *film) tear(u, v float64) (d, slope float64) {
+	w, s := look(f.wander, f.v0, v)
+	return math.Abs(u+f.Length/2-f.Fault.TornAt-0.1*w) - f.Fault.TornBy/2, 0.1 * s
 }
 
 // depth returns the distance in mm to the nearest edge or end, positive inside,
@@ -69,6 +70,10 @@ func (f *film) depth(u, v float64, j jacobian) (d, px, side float64) {
 	size := func(du, dv float64) float64 { return math.Hypot(du*j.ux+dv*j.vx, du*j.uy+dv*j.vy) }
 	ql, qr := math.Sqrt(1+ls*ls), math.Sqrt(1+rs*rs)
 	dl, dr, de := (l-v)/ql, (v-r)/qr, min(u-a, b-u)
+	if f.Fault.TornBy > 0 {
+		tear, _ := f.tear(u, v)
+		de = min(de, tear)
+	}
 	switch {
 	case de < dl && de < dr:
 		return de, size(1, 0), 0
@@ -102,7 +107,7 @@ func (f *film) smear(u, v float64) float64 {
 	if x <= 0 || x >= 1 || math.Abs(u) > f.Length/2-f.Ragged {
 		return 0
 	}
-	return 1 - math.Exp(-2*f.Opacity*f.thickness*(1-x)*0.4)
+	return 1 - math.Exp(-2*f.Opacity*f.thickness*0.3*(1-x)*(1-x))
 }
 
 // crease darkens the line where a folded-over edge ends on the film.

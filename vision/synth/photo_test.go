@@ -185,7 +185,8 @@ func TestDemosaicKeepsPlanes(t *testing.T) {
 			raw[y*w+x] = colour(x&1+y&1, x, y) // red, green, green, blue
 		}
 	}
-	p := demosaic(raw, w, h)
+	p := newPicture(w, h)
+	demosaic(p, raw)
 	for y := 1; y < h-1; y++ {
 		for x := 1; x < w-1; x++ {
 			for ch := range 3 {

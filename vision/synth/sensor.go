@@ -6,7 +6,7 @@ import (
 )
 
 // capture images the light through the lens on the sensor and returns the
-// white-balanced linear picture.
+// white-balanced linear picture, which takes the place of light.
 func capture(s *Scene, cam *camera, light *picture) *picture {
 	w, h := light.w, light.h
 	rng := newRand(s.Seed, streamSensor)
@@ -41,7 +41,8 @@ func capture(s *Scene, cam *camera, light *picture) *picture {
 			}
 		}
 	}
-	return balance(s, demosaic(raw, w, h))
+	demosaic(light, raw)
+	return balance(s, light)
 }
 
 // read adds shot and read noise to light that the filter passes by gain, and
@@ -71,11 +72,11 @@ func balance(s *Scene, p *picture) *picture {
 	return p
 }
 
-// demosaic fills each pixel's two missing colours from its neighbours' mean.
-// The mosaic has red at even rows and columns, blue at odd ones. Borders repeat
+// demosaic fills p from a colour mosaic of its size, each pixel's two missing
+// colours from its neighbours' mean. The mosaic has red at even rows and columns, blue at odd ones. Borders repeat
 // the mosaic two pixels in.
-func demosaic(raw []float32, w, h int) *picture {
-	p := newPicture(w, h)
+func demosaic(p *picture, raw []float32) {
+	w, h := p.w, p.h
 	row := func(y int) []float32 {
 		if y < 0 {
 			y = 1
@@ -109,5 +110,4 @@ func demosaic(raw []float32, w, h int) *picture {
 			}
 		}
 	}
-	return p
 }

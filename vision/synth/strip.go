@@ -53,7 +53,7 @@ func newFilm(t *Strip, fr *frame, seed uint64, index int) *film {
 		f.left[i], f.right[i] = centre+(half+l)*q, centre-(half+r)*q
 	}
 	f.cutEnds(seed, index)
-	f.wander = newWave(newRand(seed, streamFaults+uint64(index)<<8), n, 0.4/tableStep)
+	f.wander = newWave(newRand(seed, streamFaults+uint64(index)<<8), n, 0.8/tableStep)
 	f.fold()
 	return f
 }
