@@ -33,9 +33,11 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	t.c.axis = Axis{Middle: mid, Dir: cand.direction(), Half: cand.length() / 2}
 	t.cam = w.along(t.c.axis.Normal())
 	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), t.c.plane)
-	if !ok {
+	_, flatPx, flat := cardFrame(v, seen.Middle, seen.Middle.Sub(seen.Dir.Scale(0.25)), calib.Plane{})
+	if !ok || !flat {
 		return t, false
 	}
+	t.c.width *= perPx / flatPx // the candidate was measured as if it lay in the card's plane
 	t.c.step = math.Max(0.5, 8*perPx)
 	t.c.side = sidePixels(t.cam, perPx)
 	for pass := range 3 {
@@ -45,6 +47,7 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 		}
 		reach := t.c.axis.Half + 1.5
 		t.cuts = t.cuts[:0]
+		t.c.seek = pass == 0
 		if pass < 2 {
 			spread = math.Min(spread, reach/(5*t.c.step))
 		}

@@ -123,3 +123,36 @@ func span(f frame, dy, half, lo, hi, x0, x1 float64) (int, int) {
 	clip(f.across.X, dy*f.across.Y, lo, hi)
 	return int(math.Ceil(a - 1e-9)), int(math.Floor(b + 1e-9))
 }
+
+// seek returns the two places within reach of x0 and x1 where the luma steps most
+// steeply and oppositely: a start for the fit, to about a pixel.
+func (s slice) seek(x0, x1, reach float64) (float64, float64) {
+	const n = 8            // bins to both sides of a step, 2 px
+	var best [2][2]float64 // by sign of the step at the low edge: largest step, low and high
+	at := [2][2]float64{{x0, x1}, {x0, x1}}
+	for i := n; i+n < len(s.bins); i++ {
+		x := (s.bins[i-1].x + s.bins[i].x) / 2
+		step := 0.0
+		for k := range n {
+			step += s.bins[i+k].y - s.bins[i-1-k].y
+		}
+		for side, expected := range [2]float64{x0, x1} {
+			if math.Abs(x-expected) > reach {
+				continue
+			}
+			for sign, v := range [2]float64{step, -step} {
+				if side == 1 {
+					v = -v
+				}
+				if v > best[sign][side] {
+					best[sign][side], at[sign][side] = v, x
+				}
+			}
+		}
+	}
+	sign := 0
+	if math.Min(best[1][0], best[1][1]) > math.Min(best[0][0], best[0][1]) {
+		sign = 1
+	}
+	return at[sign][0], at[sign][1]
+}
