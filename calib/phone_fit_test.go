@@ -9,7 +9,7 @@ import (
 )
 
 // unlearnt is the wide prior a phone is learnt with.
-var unlearnt = Prior{F: phone.F, FRel: 0.25, K1SD: 0.3, CXSD: 80, CYSD: 80}
+var unlearnt = WidePrior(phone.F, photoW, photoH)
 
 // shotsOf photographs the bench card from n sides at a tilt, each time with the
 // camera that focusing and stabilising leave.

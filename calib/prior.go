@@ -29,6 +29,15 @@ type Prior struct {
 	Corr *mat.SymDense
 }
 
+// WidePrior is what holds for any camera of about the given focal length in
+// pixels, in photos of w x h pixels: the focal length to 25 %, k1 to 0.3 and the
+// principal point to 2 % of the longer side. FitCamera is to learn from photos
+// and not from this. Common practice, no source.
+func WidePrior(f float64, w, h int) Prior {
+	sd := 0.02 * float64(max(w, h))
+	return Prior{F: f, FRel: 0.25, K1SD: 0.3, CXSD: sd, CYSD: sd}
+}
+
 // camera returns the prior's camera for a photo of w x h pixels.
 func (p Prior) camera(w, h int) (Camera, error) {
 	c := Camera{F: p.F, CX: float64(w-1) / 2, CY: float64(h-1) / 2, K1: p.K1}

@@ -88,8 +88,12 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
+	phones, err := knownPhones()
+	if err != nil {
+		return nil, err
+	}
 	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Draw: report.Picture,
-		Options: options, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
+		Options: options, Phones: phones, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
 }
 
 // parseLimits reads one pair of limits, nil when it is not given.

@@ -21,7 +21,8 @@ type Reader struct {
 	Draw func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error)
 
 	Options  vision.Options
-	Lot      *calib.Lot // nil: width and relative taper only
+	Phones   []calib.Phone // a photo by one of these is read with its profile
+	Lot      *calib.Lot    // nil: width and relative taper only
 	Limits   Limits
 	Coverage float64 // k > 0, the coverage factor of expanded uncertainties
 }
@@ -69,7 +70,7 @@ func (r *Reader) Read(t Task) (e Entry) {
 		}
 		return e
 	}
-	m, err := r.Measure(photo, r.Options)
+	m, err := r.Measure(photo, r.options(photo))
 	measured(&e.Result, m)
 	if err == nil {
 		err = r.gauge(&e.Result, m)

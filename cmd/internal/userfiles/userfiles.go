@@ -30,11 +30,11 @@ func Path(name string) (string, error) {
 	return filepath.Join(home, ".config", folder, name), nil
 }
 
-// Read returns the file of that name and its path. A file that is not there is
-// nothing remembered: no data and no error.
+// Read returns the file of that name and its path. Where there is no such file,
+// or nowhere to keep one, nothing is remembered: no data and no error.
 func Read(name string) (data []byte, path string, err error) {
 	if path, err = Path(name); err != nil {
-		return nil, "", err
+		return nil, "", nil
 	}
 	data, err = os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {

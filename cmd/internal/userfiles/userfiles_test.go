@@ -23,6 +23,12 @@ func TestPath(t *testing.T) {
 	if got, err := Path("a.toml"); err == nil {
 		t.Errorf("nowhere to keep it, and %q", got)
 	}
+	if data, _, err := Read("a.toml"); data != nil || err != nil {
+		t.Errorf("nowhere to keep it, and %q, %v", data, err)
+	}
+	if _, err := Write("a.toml", nil); err == nil {
+		t.Error("nowhere to keep it, and written")
+	}
 }
 
 func TestReadAndWrite(t *testing.T) {
