@@ -31,9 +31,8 @@ type SolvedPlane struct {
 
 // MeasurePair reads one strip beside one card from two photos taken from
 // different sides of the strip, and solves height and tilt of the strip from
-// them: nothing of o.Plane is needed but a place to start from, and o.PlaneU is
-// not used. Which photo is first makes no difference but for the pixels, which
-// are those of a.
+// them. What o says of the strip's plane is only where the search starts. Which
+// photo is first makes no difference but for the pixels, which are those of a.
 //
 // The two edges that each photo shows are triangulated against the card: both
 // views, the strip's plane and its edges are fitted together (a bundle
@@ -130,11 +129,12 @@ func (s *stereo) begin(o Options) {
 			marks: m.Card.Marks, markU: markNoise(m),
 		}
 	}
-	base, p := s.model.base, o.Plane
-	s.state.plane = [3]float64{
-		p.At(base.Middle).Z,
-		p.SlopeX*base.Dir.X + p.SlopeY*base.Dir.Y,
-		p.SlopeX*base.Normal().X + p.SlopeY*base.Normal().Y,
+	base := s.model.base
+	for _, t := range s.trace {
+		p := t.c.plane
+		s.state.plane[0] += p.At(base.Middle).Z / 2
+		s.state.plane[1] += (p.SlopeX*base.Dir.X + p.SlopeY*base.Dir.Y) / 2
+		s.state.plane[2] += (p.SlopeX*base.Normal().X + p.SlopeY*base.Normal().Y) / 2
 	}
 	w := (s.alone[0].Strip.Width + s.alone[1].Strip.Width) / 2
 	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}

@@ -33,7 +33,7 @@ func (s *stereo) combine(o Options) *Refusal {
 	}
 	m.Profile = pr
 	all, ok := s.eq.covariance(freeAll, &stereoDelta{})
-	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2) {
+	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2, o) {
 		return Refuse(CodePairMismatch, "their edges have no common solution")
 	}
 	m.Solved = s.solvedAt(t.c.axis.At(0), all)
@@ -145,12 +145,16 @@ func (s *stereo) whyDropped(x float64) string {
 // what not knowing the height adds to it, and then the slopes, are the terms
 // "height" and "plane tilt". So their squares add up to the whole. half is half
 // the length in mm over which the taper is told.
-func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
+func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64, o Options) bool {
 	none := &stereoDelta{}
 	flat, ok1 := s.eq.covariance(freeFlat, none)
 	height, ok2 := s.eq.covariance(freeHeight, none)
 	if !ok1 || !ok2 {
 		return false
+	}
+	scale := printUnchecked
+	if o.Print.Checked() {
+		scale = o.Print.U
 	}
 	pr := m.Profile
 	grad := s.widthGradient(half)
@@ -167,7 +171,7 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 			{"edge noise", edge, false},
 			{"edge processing", math.Sqrt(v(s.eq.share(flat, groupBias))), true},
 			{"marks and camera", math.Sqrt(v(s.eq.share(flat, groupView))), true},
-			{"print scale", printUnchecked * math.Abs(value), true},
+			{"print scale", scale * math.Abs(value), true},
 			{"height", more(height, flat), true},
 			{"plane tilt", more(all, height), true},
 		}
