@@ -157,6 +157,7 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 			break
 		}
 	}
+	good, touches = clearest(good, touches)
 	switch {
 	case len(good) == 0 && cut:
 		return nil, Refuse(CodeStripCutOff, "")
@@ -170,6 +171,22 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 		return &good[0], Refuse(CodeStripCutOff, "")
 	}
 	return &good[0], nil
+}
+
+// clearest leaves out what is far less clear than the clearest.
+func clearest(good []traced, touches []touch) ([]traced, []touch) {
+	best := 0.0
+	for i := range good {
+		best = math.Max(best, good[i].clearness())
+	}
+	n := 0
+	for i := range good {
+		if good[i].clearness() >= clearlyOther*best {
+			good[n], touches[n] = good[i], touches[i]
+			n++
+		}
+	}
+	return good[:n], touches[:n]
 }
 
 // closerLooks is how many candidates are worth tracing.
@@ -199,13 +216,37 @@ func (t *traced) runsInto(l *calib.Layout) bool {
 // minGap is the least clear metal in mm between card and strip.
 const minGap = 0.25
 
+// What tells a film's two edges from a glare band, a shadow, a groove or a
+// machining line.
+const (
+	sharpEnough  = 1.4  // edge spread over the bars', of the sharper edge
+	clearEnough  = 4.0  // contrast over what is left of the luma beside the model
+	leastWidth   = 0.45 // mm
+	clearlyOther = 0.5  // share of the clearest candidate's clearness below which another is not meant
+)
+
 // evenEnough reports whether at least half of the traced length has two clear
-// edges, one of them about as sharp as the card's bars; a glare band, a shadow or
-// a scratch has not.
+// edges, the sharper about as sharp as the card's bars.
 func (t *traced) evenEnough() bool {
 	used, all := t.count()
-	sharp := math.Min(t.spread[0], t.spread[1]) < 1.7*t.cam.S
-	return sharp && all >= 6 && 2*used >= all && 2*t.c.axis.Half >= minStripLength
+	sharp := math.Min(t.spread[0], t.spread[1]) < sharpEnough*t.cam.S
+	return sharp && all >= 6 && 2*used >= all && 2*t.c.axis.Half >= minStripLength &&
+		t.c.width >= leastWidth && t.clearness() >= clearEnough
+}
+
+// clearness is the median over stations of the edges' contrast over the luma
+// that the model leaves: texture, dirt, noise.
+func (t *traced) clearness() float64 {
+	var c []float64
+	for _, k := range t.cuts {
+		if k.dropped == "" {
+			c = append(c, math.Min(math.Abs(k.fit.film-k.fit.metal[0]), math.Abs(k.fit.film-k.fit.metal[1]))/math.Max(k.fit.rms, 1e-4))
+		}
+	}
+	if len(c) == 0 {
+		return 0
+	}
+	return median(c)
 }
 
 // count returns the stations used and those of the strip's whole length.

@@ -40,6 +40,7 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	t.c.width *= perPx / flatPx // the candidate was measured as if it lay in the card's plane
 	t.c.step = math.Max(0.5, 8*perPx)
 	t.c.side = sidePixels(t.cam, perPx)
+	t.locate()
 	for pass := range 3 {
 		spread := [3]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
 		if !t.shapes(pass) {
@@ -47,7 +48,6 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 		}
 		reach := t.c.axis.Half + 1.5
 		t.cuts = t.cuts[:0]
-		t.c.seek = pass == 0
 		if pass < 2 {
 			spread = math.Min(spread, reach/(5*t.c.step))
 		}
@@ -60,6 +60,43 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 		}
 	}
 	return t, true
+}
+
+// locate moves width and axis to where the luma steps most steeply at stations
+// along the candidate: the rough search may be out by half a width on a plane that
+// leans away from the card's.
+func (t *traced) locate() {
+	var s, mid, width []float64
+	for i := -4; i <= 4; i++ {
+		at := t.c.axis.Half * 0.8 * float64(i) / 4
+		p := t.c.axis.At(at)
+		f, perPx, ok := cardFrame(t.c.v, p, p.Sub(t.c.axis.Dir.Scale(0.25)), t.c.plane)
+		if !ok {
+			continue
+		}
+		half := t.c.width / 2 / perPx
+		slack := math.Max(2*edgeSlack, 0.6*half)
+		sl, ok := gather(t.c.p.Luma, f, t.c.step/2/perPx, cuts{lo: -half - t.c.side - slack, hi: half + t.c.side + slack})
+		if !ok {
+			continue
+		}
+		x0, x1 := sl.seek(-half, half, slack)
+		q, ok := t.c.v.Card(f.at((x0+x1)/2), t.c.plane)
+		if !ok {
+			continue
+		}
+		s = append(s, at)
+		mid = append(mid, calib.CardPoint{X: q.X, Y: q.Y}.Sub(p).Dot(t.c.axis.Normal()))
+		width = append(width, (x1-x0)*perPx)
+	}
+	line, ok := fitRobust(s, mid, 1)
+	if !ok {
+		return
+	}
+	t.c.width = median(width)
+	n := t.c.axis.Normal()
+	t.c.axis.Middle = t.c.axis.Middle.Add(n.Scale(line.p[0]))
+	t.c.axis.Dir = t.c.axis.Dir.Add(n.Scale(line.p[1])).Scale(1 / math.Hypot(1, line.p[1]))
 }
 
 // sidePixels is how much metal beside an edge is used: enough for its level

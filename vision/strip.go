@@ -54,7 +54,6 @@ type cutter struct {
 	step   float64 // mm between stations
 	width  float64 // mm, expected
 	side   float64 // px of metal used beside each edge
-	seek   bool    // the edges may lie well away from where they are expected
 }
 
 // cut is one station's slice and fit.
@@ -104,17 +103,7 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 			return k
 		}
 	}
-	x0, x1, slack := -half, half, edgeSlack
-	if c.seek {
-		slack = math.Max(2*edgeSlack, half/2)
-		wide, ok := gather(c.p.Luma, f, c.step/2/perPx, cuts{lo: -half - c.side - slack, hi: half + c.side + slack})
-		if !ok {
-			k.dropped = dropOutside
-			return k
-		}
-		x0, x1 = wide.seek(-half, half, slack)
-	}
-	sl, ok := gather(c.p.Luma, f, c.step/2/perPx, around(x0, x1, c.side+edgeSlack))
+	sl, ok := gather(c.p.Luma, f, c.step/2/perPx, around(-half, half, c.side+edgeSlack))
 	if !ok {
 		k.dropped = dropOutside
 		return k
@@ -123,7 +112,7 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 		k.dropped = dropSaturated
 		return k
 	}
-	fit, ok := fitPair(sl, c.shape, x0, x1)
+	fit, ok := fitPair(sl, c.shape, -half, half)
 	if !ok {
 		k.dropped = dropNoEdges
 		return k
