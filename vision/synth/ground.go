@@ -7,11 +7,7 @@ import "math"
 // card, and so its shadow, may be close.
 func (st *stage) ground(px, py, x, y float64, near bool) RGB {
 	m := st.metal
-	reach := m.HalfWidth + 1
-	if m.frame.curve != 0 {
-		reach = min(reach, 3/math.Abs(m.frame.curve))
-	}
-	h, ok := m.frame.meet(x, y, reach)
+	h, ok := m.frame.meet(x, y, st.reach)
 	if !ok {
 		return st.benchTop(x, y, near)
 	}
@@ -20,7 +16,7 @@ func (st *stage) ground(px, py, x, y float64, near bool) RGB {
 	if d < -8*st.pixel {
 		part = 0
 	} else if d < 8*st.pixel {
-		if j, ok := st.jacobian(m.frame, h, px, py, reach+1); ok {
+		if j, ok := st.jacobian(m.frame, h, px, py); ok {
 			part = edge(d, gu*j.ux+gv*j.vx, gu*j.uy+gv*j.vy)
 		}
 	}
@@ -47,11 +43,11 @@ func (st *stage) ground(px, py, x, y float64, near bool) RGB {
 
 // jacobian differentiates surface coordinates at a hit by pixel coordinates. ok
 // is false where a neighbouring pixel's ray misses the surface.
-func (st *stage) jacobian(f *frame, h hit, px, py, reach float64) (j jacobian, ok bool) {
+func (st *stage) jacobian(f *frame, h hit, px, py float64) (j jacobian, ok bool) {
 	x, y := st.cam.normal(px+1, py)
-	right, ok1 := f.meet(x, y, reach)
+	right, ok1 := f.meet(x, y, st.reach+1)
 	x, y = st.cam.normal(px, py+1)
-	below, ok2 := f.meet(x, y, reach)
+	below, ok2 := f.meet(x, y, st.reach+1)
 	return jacobian{right.u - h.u, below.u - h.u, right.v - h.v, below.v - h.v}, ok1 && ok2
 }
 

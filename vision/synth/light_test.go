@@ -55,27 +55,40 @@ func sampleAt(p *picture, x, y float64) float64 {
 }
 
 // The 50 % crossing of a strip's edge, in linear light and square to it in the
-// photo, must lie where the truth projects it: within 0.01 px at every angle.
+// photo, must lie where the truth projects it: within 0.01 px at every angle, on
+// every surface, with lens distortion.
 func TestEdgeLiesAtTruth(t *testing.T) {
-	for _, angle := range []float64{0, 4, 22.5, 45, 71, 90} {
-		s := plainScene(angle)
+	for _, c := range []struct {
+		angle, k1 float64
+		kind      string
+	}{{0, 0, "flat"}, {4, 0, "flat"}, {22.5, 0, "flat"}, {45, 0, "flat"}, {71, -0.08, "flat"}, {90, 0, "flat"},
+		{10, 0.05, "shell"}, {33, 0, "journal"}} {
+		s := plainScene(c.angle)
+		s.Surface.Kind, s.Surface.Radius, s.Surface.HalfWidth = c.kind, 25, 30
+		s.Camera.K1 = c.k1
 		st, pic := linear(t, s)
 		f := st.films[0]
-		for u := -7.0; u <= 7; u += 1 {
-			v, _ := look(f.left, f.u0, u)
-			on := st.cam.project(f.frame.at(u, v))
-			ahead := st.cam.project(f.frame.at(u+0.1, f.left[int((u+0.1-f.u0)/tableStep)]))
-			along := ahead.Sub(on)
-			n := calib.PixelPoint{X: along.Y, Y: -along.X}.Scale(1 / along.Norm())
-			const half, step = 5.0, 0.25
-			var profile []float64
-			for d := -half; d <= half; d += step {
-				profile = append(profile, sampleAt(pic, on.X+d*n.X, on.Y+d*n.Y))
-			}
-			level := (profile[0] + profile[len(profile)-1]) / 2
-			near(t, "edge", crossing(profile, level)*step-half, 0, 0.01)
+		for u := -7.0; u <= 7; u++ {
+			near(t, c.kind, edgeOffset(st, pic, f, u), 0, 0.01)
 		}
 	}
+}
+
+// edgeOffset measures how far, in px, the left edge at u lies from its truth.
+func edgeOffset(st *stage, pic *picture, f *film, u float64) float64 {
+	place := func(u float64) calib.PixelPoint {
+		v, _ := look(f.left, f.u0, u)
+		return st.cam.project(f.frame.at(u, v))
+	}
+	on := place(u)
+	along := place(u + 0.1).Sub(place(u - 0.1))
+	n := calib.PixelPoint{X: along.Y, Y: -along.X}.Scale(1 / along.Norm())
+	const half, step = 5.0, 0.25
+	var profile []float64
+	for d := -half; d <= half; d += step {
+		profile = append(profile, sampleAt(pic, on.X+d*n.X, on.Y+d*n.Y))
+	}
+	return crossing(profile, (profile[0]+profile[len(profile)-1])/2)*step - half
 }
 
 // Darkness summed across the strip, square to it, is its width in pixels.
@@ -100,6 +113,28 @@ func TestSumAcrossStripIsWidth(t *testing.T) {
 			near(t, "width, px", sum, f.Width*scale, 0.01)
 		}
 	}
+}
+
+// Ink spread widens a bar by twice itself and moves its middle nowhere: 2 mm of
+// bar and 0.04 mm of spread are 2.08 mm, at a print scale of 1.01 2.1008 mm.
+func TestInkWidensBar(t *testing.T) {
+	s := NewScene("bench")
+	s.Card.Serial, s.Card.InkUM, s.Card.ScaleX, s.Card.Ink = serials[0], 40, 1.01, 0
+	s.Camera.Width, s.Camera.Height = 600, 450
+	bar := calib.Bench().Bars[0]
+	middle := calib.CardPoint{X: 1.01 * (bar.Start.X + bar.Width/2), Y: bar.Start.Y + bar.Length/2}
+	s.Pose = Pose{Target: middle.Add(calib.CardPoint{X: 0.017, Y: 0.3}), Distance: 20}
+	st, pic := linear(t, s)
+	scale := st.cam.f / s.Pose.Distance
+	on := st.cam.project(vec{middle.X, middle.Y, 0})
+	y, reach := int(on.Y), int(1.3*scale)
+	var dark, moment float64
+	for x := int(on.X) - reach; x <= int(on.X)+reach; x++ {
+		k := 1 - float64(pic.c[1][y*pic.w+x])/(0.85*0.8)
+		dark, moment = dark+k, moment+k*float64(x)
+	}
+	near(t, "width, mm", dark/scale, 2.1008, 3e-4) // two edges alias by 0.0023 px at most
+	near(t, "middle, px", moment/dark, on.X, 0.003)
 }
 
 // A mark's centre of darkness is its centre in a photo from straight above,

@@ -7,13 +7,16 @@ import (
 
 // Render draws the scene and returns the photo, a JPEG file, with its truth. The
 // same scene gives the same bytes. Errors wrap ErrScene. A 12-megapixel photo
-// needs about 350 MB while it is drawn.
+// needs up to 650 MB while it is drawn.
 func Render(s Scene) (photo []byte, truth *Truth, err error) {
 	st, err := newStage(&s)
 	if err != nil {
 		return nil, nil, err
 	}
-	truth = st.truth()
+	truth, err = st.truth()
+	if err != nil {
+		return nil, nil, err
+	}
 	pic := capture(&s, st.cam, st.light())
 	develop(&s.Processing, pic)
 	photo, err = encode(&s, pic)

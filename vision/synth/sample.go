@@ -86,11 +86,12 @@ var faults = map[Stratum]func(*rand.Rand, *Scene){
 	NoStrip: func(_ *rand.Rand, s *Scene) { s.Strips = nil },
 	TwoStrips: func(rng *rand.Rand, s *Scene) {
 		second := s.Strips[0]
-		away := second.Width*between(rng, 1.5, 2.5) + between(rng, 0.5, 1)
-		if second.Centre.Y < 0 {
-			away = -away
+		d := second.direction()
+		out := calib.CardPoint{X: -d.Y, Y: d.X} // square to the strip, away from the card
+		if out.Dot(second.Centre) < 0 {
+			out = out.Scale(-1)
 		}
-		second.Centre.Y += away
+		second.Centre = second.Centre.Add(out.Scale(second.Width*between(rng, 1.5, 2.5) + between(rng, 0.5, 1)))
 		s.Strips = append(s.Strips, second)
 	},
 	CutOff: func(rng *rand.Rand, s *Scene) {
@@ -109,7 +110,8 @@ var faults = map[Stratum]func(*rand.Rand, *Scene){
 		if t.Centre.Y < 0 {
 			edge = -edge
 		}
-		t.Centre.Y, t.Angle, t.Height = edge, rng.NormFloat64(), -s.Card.Thickness/2
+		t.Centre = calib.CardPoint{X: between(rng, -0.2, 0.2) * layoutOf(s).Width, Y: edge}
+		t.Angle, t.Height = rng.NormFloat64(), -s.Card.Thickness/2
 	},
 	Smeared: func(rng *rand.Rand, s *Scene) { s.Strips[0].Fault.Smear = s.Strips[0].Width * between(rng, 0.3, 1) },
 	Torn: func(rng *rand.Rand, s *Scene) {

@@ -17,8 +17,10 @@ type stage struct {
 	metal *metal
 	cloud *cloud
 	pixel float64 // mm at the target
-	cast  vec     // the card shadow's displacement on what lies beneath, per mm of depth
+	reach float64 // mm over the surface from the strip's axis within which there is metal
 	lamp  vec     // direction of the light in the card's plane, unit
+	cast  vec     // the card shadow's displacement on what lies beneath, per mm of depth
+	gloom float64 // mm from the card, on its plane, beyond which no ray meets its shadow
 }
 
 type box struct{ x0, y0, x1, y1 float64 }
@@ -45,6 +47,14 @@ func newStage(s *Scene) (*stage, error) {
 	}
 	st.metal = newMetal(&s.Surface, ground, s.Seed, st.pixel)
 	st.cloud = st.metal.cloud
+	st.reach = math.Inf(1)
+	depth := s.Bench.Depth
+	if ground.curve != 0 {
+		st.reach = min(s.Surface.HalfWidth+1, 3/math.Abs(ground.curve)) // short of the far side
+		depth = max(depth, -ground.at(0, st.reach)[2], -ground.at(0, -st.reach)[2])
+	}
+	// Slanting rays, up to 60 degrees off the card's normal, add to the shadow's way.
+	st.gloom = 1 + depth*(math.Sqrt(st.cast.dot(st.cast))+math.Sqrt(3)+0.6)
 	for i := range s.Strips {
 		f := newFilm(&s.Strips[i], newFrame(&s.Strips[i], &s.Surface, st.cam), s.Seed, i)
 		if i == 0 {
@@ -92,8 +102,7 @@ func (st *stage) pixelLight(px, py float64) RGB {
 	cover := st.cover(px, py, cx, cy, inside, gx, gy)
 	var c RGB
 	if cover < 1 {
-		const nearby = 15 // mm: no shadow falls farther
-		c = st.ground(px, py, x, y, inside > -nearby)
+		c = st.ground(px, py, x, y, inside > -st.gloom)
 		c = st.overlays(c, px, py, x, y, true)
 	}
 	if cover > 0 {
@@ -121,11 +130,11 @@ func (st *stage) overlays(c RGB, px, py, x, y float64, under bool) RGB {
 		if f.Fault.UnderCard != under || !st.boxes[i].has(px, py) {
 			continue
 		}
-		h, ok := f.frame.meet(x, y, 30)
+		h, ok := f.frame.meet(x, y, st.reach)
 		if !ok || h.back {
 			continue
 		}
-		if j, ok := st.jacobian(f.frame, h, px, py, 31); ok {
+		if j, ok := st.jacobian(f.frame, h, px, py); ok {
 			c = f.over(c, h.u, h.v, j)
 		}
 	}

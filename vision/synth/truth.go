@@ -1,6 +1,7 @@
 package synth
 
 import (
+	"fmt"
 	"math"
 
 	"stripgap/calib"
@@ -72,10 +73,11 @@ type StationTruth struct {
 	Over      string           `json:"over,omitempty"` // "hole", "groove", "torn", "rolled"
 }
 
-func (st *stage) truth() *Truth {
+func (st *stage) truth() (*Truth, error) {
 	t := &Truth{
 		Scene: *st.scene, FocalPixels: st.cam.f, PrincipalX: st.cam.cx, PrincipalY: st.cam.cy,
 		ImageFromCard: st.cam.homography(),
+		Strips:        []StripTruth{}, // a list in JSON even when empty
 		PixelsPerMM:   st.scaleAt(vec{}, vec{1, 0, 0}),
 	}
 	move := st.cam.translation()
@@ -86,14 +88,18 @@ func (st *stage) truth() *Truth {
 		p, px := st.markPixel(m)
 		t.Marks = append(t.Marks, MarkTruth{m.Code, p, px, st.markInside(p)})
 	}
-	for _, f := range st.films {
-		t.Strips = append(t.Strips, st.stripTruth(f))
+	for i, f := range st.films {
+		s, err := st.stripTruth(f)
+		if err != nil {
+			return nil, fmt.Errorf("%w: strips[%d]: %w", ErrScene, i, err)
+		}
+		t.Strips = append(t.Strips, s)
 	}
 	if len(st.films) > 0 {
 		fr := st.films[0].frame
 		t.PixelsPerMM = st.scaleAt(fr.origin, fr.a)
 	}
-	return t
+	return t, nil
 }
 
 // scaleAt returns the pixels per mm at p along the direction a.
@@ -136,7 +142,7 @@ func (t *Strip) names() (low, high string) {
 	return "a", "b"
 }
 
-func (st *stage) stripTruth(f *film) StripTruth {
+func (st *stage) stripTruth(f *film) (StripTruth, error) {
 	tip := f.tips()
 	low, high := f.names()
 	first, dir := tip[0], 1.0 // u of the first named end, and the way to the second
@@ -161,6 +167,9 @@ func (st *stage) stripTruth(f *film) StripTruth {
 			t.Clearance += station.Clearance
 		}
 	}
+	if len(at) < 4 {
+		return t, fmt.Errorf("only %d stations clear of ends, openings and faults, want at least 4", len(at))
+	}
 	n := float64(len(at))
 	t.MeanWidth /= n
 	t.Clearance /= n
@@ -178,7 +187,7 @@ func (st *stage) stripTruth(f *film) StripTruth {
 		t.InFrame = t.InFrame && st.inFrame(p)
 		t.Ends[i] = EndTruth{names[i], p.point(), st.cam.project(p), line[i], f.SectionArea / line[i]}
 	}
-	return t
+	return t, nil
 }
 
 // station returns the strip's truth at u.

@@ -17,7 +17,11 @@ func truthOf(t *testing.T, s Scene) *Truth {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return st.truth()
+	truth, err := st.truth()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return truth
 }
 
 // By hand: a strip 18 mm long and 3 mm wide with 0.2 mm of taper, its wide end at
@@ -224,6 +228,7 @@ func TestBadScenes(t *testing.T) {
 		"surface.radius_mm":     func(s *Scene) { s.Surface.Kind = "shell" },
 		`surface kind "round"`:  func(s *Scene) { s.Surface.Kind = "round" },
 		`no card layout "rule"`: func(s *Scene) { s.Card.Layout = "rule" },
+		"stations":              func(s *Scene) { s.Surface.GrooveHalf = 20 },
 		"serial":                func(s *Scene) { s.Card.Serial = "222223" },
 	} {
 		s := plainScene(0)
