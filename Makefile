@@ -56,8 +56,8 @@ accuracy: setup ## render 820 seeded photos, read them, print bias, spread and c
 accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
 	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat
 
-bench: setup ## run the benchmarks
-	go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...
+bench: build ## run the benchmarks; x-grey is time over that of a grey decode
+	STRIPGAP=$(CURDIR)/stripgap go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...
 
 FUZZTIME := 30s
 fuzz: setup ## fuzz every target for FUZZTIME (30s) each
