@@ -51,6 +51,9 @@ func (f *readFlags) run(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
+	if f.pair && pipeline.Repeated(args) {
+		return usagef("--pair: a photo is named twice; name both photos of each strip once")
+	}
 	photos, problems := pipeline.Collect(args)
 	for _, p := range problems {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), p)
@@ -89,12 +92,18 @@ func (f *readFlags) exit(results []pipeline.Result, failed bool) error {
 	return nil
 }
 
-// tasks gives each photo the file of its picture, if pictures are asked for, and
-// makes the folder for them.
+// tasks gives each photo, or each two of a pair, the file of its picture, if
+// pictures are asked for, and makes the folder for them.
 func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 	tasks := make([]pipeline.Task, len(photos))
 	for i, p := range photos {
 		tasks[i].Photo = p
+	}
+	if f.pair {
+		var ok bool
+		if tasks, ok = pipeline.Pairs(photos); !ok {
+			return nil, usagef("--pair needs two photos of each strip; %d were given", len(photos))
+		}
 	}
 	if f.pictures == "" || len(photos) == 0 {
 		return tasks, nil
@@ -102,8 +111,9 @@ func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 	if err := os.MkdirAll(f.pictures, 0o755); err != nil {
 		return nil, fmt.Errorf("--pictures: %w; name a folder that may be written to", err)
 	}
-	for i, name := range pipeline.PictureNames(f.pictures, photos) {
-		tasks[i].Picture = name
+	names := pipeline.PictureNames(f.pictures, photos)
+	for i := range tasks {
+		tasks[i].Picture = names[i*len(photos)/len(tasks)]
 	}
 	return tasks, nil
 }

@@ -27,7 +27,7 @@ type readFlags struct {
 	format           string
 	zone, pictures   string
 	height, heightU  float64
-	flat             bool
+	flat, pair       bool
 	shell, journal   float64
 	coverage         float64
 	jobs             int
@@ -47,6 +47,7 @@ func (f *readFlags) register(flags *pflag.FlagSet) {
 	flags.BoolVar(&f.flat, "flat", false, "strip and card lie on one flat face")
 	flags.Float64Var(&f.shell, "shell-radius", 0, "strip and card lie in a shell (bowl) of this inner radius in `mm`")
 	flags.Float64Var(&f.journal, "journal-radius", 0, "strip and card lie on a journal (shaft) of this radius in `mm`")
+	flags.BoolVar(&f.pair, "pair", false, "every two photos show one strip from different sides; solves its height and tilt")
 	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
 	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
@@ -66,6 +67,8 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 		return nil, usagef("--jobs %d: must be 1 or more", f.jobs)
 	case !(f.coverage > 0) || math.IsInf(f.coverage, 0):
 		return nil, usagef("--k %v: must be a positive number, usually 2", f.coverage)
+	case f.pair && (cmd.Flags().Changed("height") || cmd.Flags().Changed("height-u")):
+		return nil, usagef("--pair solves the height: leave --height and --height-u out")
 	case f.lotName != "" && f.lotFile == "":
 		return nil, usagef("--lot-name needs --lot")
 	case f.limitsNew+f.limitsService != "" && f.lotFile == "":
@@ -92,7 +95,7 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, Draw: report.Picture,
+	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Draw: report.Picture,
 		Options: options, Phones: phones, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
 }
 

@@ -22,6 +22,7 @@ func measured(r *Result, m *vision.Measurement) {
 		r.Checks = append(r.Checks, Check(c))
 	}
 	r.Flags = append(r.Flags, m.Flags...)
+	r.Plane = solvedPlane(m.Solved)
 	if m.Profile != nil {
 		profile(r, m.Profile)
 	}

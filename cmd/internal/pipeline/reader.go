@@ -16,6 +16,8 @@ import (
 type Reader struct {
 	Load    func(path string) (*vision.Photo, error)
 	Measure func(*vision.Photo, vision.Options) (*vision.Measurement, error)
+	// MeasurePair measures one strip from two photos; only tasks of two need it.
+	MeasurePair func(a, b *vision.Photo, o vision.Options) (*vision.Measurement, error)
 	// Draw makes the picture that goes with a reading or a refusal, as the
 	// bytes of a JPEG file.
 	Draw func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error)
@@ -27,8 +29,9 @@ type Reader struct {
 	Coverage float64 // k > 0, the coverage factor of expanded uncertainties
 }
 
-// Task is one photo to read, and the file its picture goes to; "" for none.
-type Task struct{ Photo, Picture string }
+// Task is one photo to read, or two of the same strip, and the file its picture
+// goes to; "" for none.
+type Task struct{ Photo, Second, Picture string }
 
 // Entry is what became of a Task. PictureErr says why the picture could not be
 // made or written; the reading stands all the same.
@@ -45,23 +48,23 @@ const (
 
 // Interrupted is the entry of a task that was never begun.
 func Interrupted(t Task) Entry {
-	return Entry{Result: Result{Photos: []string{t.Photo}, Outcome: OutcomeRefused, Refusal: &Refusal{
+	return Entry{Result: Result{Photos: t.photos(), Outcome: OutcomeRefused, Refusal: &Refusal{
 		Code: codeInterrupted, Message: "not read, because the program was stopped",
 		Remedy: "run the command again"}}}
 }
 
-// Read reads one photo. Whatever goes wrong, a fault of the program included,
+// Read reads one task. Whatever goes wrong, a fault of the program included,
 // becomes a refusal, so that the other photos are still read.
 func (r *Reader) Read(t Task) (e Entry) {
-	e.Result = Result{Photos: []string{t.Photo}}
+	e.Result = Result{Photos: t.photos()}
 	defer func() {
 		if p := recover(); p != nil {
-			e.Result = Result{Photos: []string{t.Photo}}
+			e.Result = Result{Photos: t.photos()}
 			e.Result.refuse(fmt.Errorf("the program failed on this photo: %v", p))
 		}
 	}()
-	photo, err := r.Load(t.Photo)
-	if err != nil {
+	photo, m, err := r.measure(t)
+	if photo == nil {
 		e.Result.refuse(err)
 		// There is nothing to draw on, and the picture of an earlier run would
 		// pass for this one's.
@@ -70,7 +73,6 @@ func (r *Reader) Read(t Task) (e Entry) {
 		}
 		return e
 	}
-	m, err := r.Measure(photo, r.options(photo))
 	measured(&e.Result, m)
 	if err == nil {
 		err = r.gauge(&e.Result, m)
@@ -80,7 +82,7 @@ func (r *Reader) Read(t Task) (e Entry) {
 	} else {
 		e.Result.Outcome = OutcomeRead
 	}
-	e.Result.mustEncode(t.Photo)
+	e.Result.mustEncode()
 	if t.Picture != "" && r.Draw != nil {
 		e.PictureErr = r.picture(t.Picture, photo, m, &e.Result)
 	}
@@ -117,9 +119,9 @@ func (r *Result) refuse(err error) {
 
 // mustEncode makes a result that holds a number JSON cannot carry (not finite) a
 // refusal: such a number is a fault of the program, never a reading.
-func (r *Result) mustEncode(photo string) {
+func (r *Result) mustEncode() {
 	if _, err := json.Marshal(r); err != nil {
-		*r = Result{Photos: []string{photo}}
+		*r = Result{Photos: r.Photos}
 		r.refuse(fmt.Errorf("the reading holds a number that is not finite: %w", err))
 	}
 }

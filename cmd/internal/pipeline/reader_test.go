@@ -211,14 +211,14 @@ func TestPicture(t *testing.T) {
 	reader.Draw = func(_ *vision.Photo, _ *vision.Measurement, r *Result) ([]byte, error) {
 		return []byte(r.Refusal.Code), nil
 	}
-	e := reader.Read(Task{"m1.jpg", filepath.Join("out", "m1-read.jpg")})
+	e := reader.Read(Task{Photo: "m1.jpg", Picture: filepath.Join("out", "m1-read.jpg")})
 	if got, err := os.ReadFile("out/m1-read.jpg"); err != nil || string(got) != "no-card" || e.PictureErr != nil {
 		t.Errorf("%q %v %v", got, err, e.PictureErr)
 	}
 	// A reading stands even when its picture cannot be written.
 	reader.Measure = readerOf(wide(), nil).Measure
 	reader.Draw = func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error) { return nil, errors.New("full") }
-	e = reader.Read(Task{"m1.jpg", "out/m2-read.jpg"})
+	e = reader.Read(Task{Photo: "m1.jpg", Picture: "out/m2-read.jpg"})
 	if e.PictureErr == nil || e.Result.Outcome != OutcomeRead {
 		t.Errorf("%v %v", e.PictureErr, e.Result.Outcome)
 	}
@@ -227,14 +227,14 @@ func TestPicture(t *testing.T) {
 	}
 	// The picture of an earlier run must not stand beside a file that is refused.
 	reader.Load = func(string) (*vision.Photo, error) { return nil, vision.Refuse(vision.CodeEmpty, "") }
-	reader.Read(Task{"m1.jpg", "out/m1-read.jpg"})
+	reader.Read(Task{Photo: "m1.jpg", Picture: "out/m1-read.jpg"})
 	if _, err := os.Stat("out/m1-read.jpg"); err == nil {
 		t.Error("an old picture stands beside a refused file")
 	}
 	// A fault in drawing is the picture's alone.
 	reader.Load = readerOf(nil, nil).Load
 	reader.Draw = func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error) { panic("index out of range") }
-	e = reader.Read(Task{"m1.jpg", "out/m3-read.jpg"})
+	e = reader.Read(Task{Photo: "m1.jpg", Picture: "out/m3-read.jpg"})
 	if e.PictureErr == nil || e.Result.Outcome != OutcomeRead {
 		t.Errorf("%v %v", e.PictureErr, e.Result.Outcome)
 	}

@@ -29,7 +29,8 @@ type Result struct {
 	Card      *Card      `json:"card,omitempty"`
 	Scale     *float64   `json:"scale_px_per_mm,omitempty"` // at the strip
 	Width     *Width     `json:"width,omitempty"`
-	Ends      []End      `json:"ends,omitempty"` // two, first end first
+	Ends      []End      `json:"ends,omitempty"`  // two, first end first
+	Plane     *Plane     `json:"plane,omitempty"` // of the strip, from two photos
 	Clearance *Clearance `json:"clearance,omitempty"`
 	Profile   []Station  `json:"profile,omitempty"`
 	Budget    []Term     `json:"budget,omitempty"` // of the clearance, else of the width
