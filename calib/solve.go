@@ -10,9 +10,14 @@ import (
 // ErrNotConverged reports that a fit found no minimum from its start.
 var ErrNotConverged = errors.New("fit did not converge: check that each point has its own card place")
 
-// mostSteps bounds a fit. Most starts need about 10 steps; one that needs more
-// than these is on its way to a camera nobody has.
-const mostSteps = 50
+// mostSteps bounds a fit. Most starts need about 10 steps, and one with a point
+// some hundred standard deviations out of place 50; one that needs more than these
+// is on its way to a camera nobody has.
+const mostSteps = 100
+
+// settled is the promised fall of the sum of squares, as a share of it, that is
+// not worth a step: some 3e-5 of the standard deviation the residuals show.
+const settled = 1e-9
 
 // model is a small dense least-squares problem whose unknown is a state S that
 // is moved by params local parameters, so that a rotation needs no angles.
@@ -95,15 +100,13 @@ func (m model[S]) solve(start S) (S, normal, error) {
 			s, here = next, there
 		}
 		switch {
-		case damping == 0 && gain <= 1e-13*here.sum+m.enough:
+		case damping == 0 && gain <= settled*here.sum+m.enough:
 			return s, here, nil
 		case fall >= gain/4:
 			if damping *= 0.1; damping < least {
 				damping = 0
 			}
-		case damping == 0 && gain <= 1e-9*here.sum+1e-14: // only rounding is left
-			return s, here, nil
-		case damping <= 1e-6 && gain <= 1e-9*here.sum+1e-14:
+		case damping <= 1e-6 && gain <= settled*here.sum+m.enough:
 			damping = 0 // damping makes any step promise little: ask without it
 		default:
 			damping = math.Max(5*damping, least)
