@@ -54,9 +54,10 @@ func widthPixels(t *synth.Truth) (float64, bool) {
 }
 
 // printError is what the print's scale alone does to a width across the first
-// strip, percent; no photo can show it.
-func printError(s *synth.Scene) float64 {
-	if len(s.Strips) == 0 {
+// strip, percent. No photo can show it; it is nothing when the reader was told.
+func (o *outcome) printError() float64 {
+	s := &o.truth.Scene
+	if len(s.Strips) == 0 || o.told {
 		return 0
 	}
 	sin, cos := math.Sincos(s.Strips[0].Angle * math.Pi / 180)

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"stripgap/calib"
@@ -32,13 +34,37 @@ func TestBlurOf(t *testing.T) {
 // TestPrintError: on a print 1 % too long in y, a width along y reads 1/1.01 of
 // the truth; along x it is right.
 func TestPrintError(t *testing.T) {
-	s := synth.NewScene("bench")
-	near(t, "no strip", printError(&s), 0, 0)
+	o := outcome{truth: &synth.Truth{Scene: synth.NewScene("bench")}}
+	s := &o.truth.Scene
+	near(t, "no strip", o.printError(), 0, 0)
 	s.Card.ScaleY = 1.01
 	s.Strips = []synth.Strip{{Angle: 0}}
-	near(t, "across y", printError(&s), 100/1.01-100, 1e-9)
+	near(t, "across y", o.printError(), 100/1.01-100, 1e-9)
 	s.Strips[0].Angle = 90
-	near(t, "across x", printError(&s), 0, 1e-9)
+	near(t, "across x", o.printError(), 0, 1e-9)
+	s.Strips[0].Angle = 0
+	o.told = true
+	near(t, "told", o.printError(), 0, 0)
+}
+
+// TestTold: a reader told of a print 1 % too long must not be 1 % wrong.
+func TestTold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	long := population{name: "long", draw: func(rng *rand.Rand) (synth.Scene, error) {
+		s, err := smallScene(rng)
+		s.Card.ScaleX, s.Card.ScaleY = 1.01, 1.01
+		return s, err
+	}}
+	for told, want := range map[bool]float64{false: 100/1.01 - 100, true: 0} {
+		o := try(trial{long, 0, 1, told})
+		if o.broken != nil || !o.read() {
+			t.Fatalf("told %v: %v %s", told, o.broken, o.why)
+		}
+		near(t, fmt.Sprintf("told %v: width error", told), o.width.err, want, 0.4)
+		near(t, fmt.Sprintf("told %v: net error", told), o.net.err, 0, 0.4)
+	}
 }
 
 func TestWidthPixels(t *testing.T) {

@@ -33,6 +33,7 @@ type options struct {
 	names  []string
 	out    string
 	jobs   int
+	told   bool
 	keep   bool
 }
 
@@ -74,6 +75,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
 	f.StringVar(&o.out, "out", "out/accuracy", "folder for photos.csv, summary.csv, summary.md and accuracy.png")
 	f.IntVar(&o.jobs, "jobs", 2, "photos at a time; each needs about 500 MB")
+	f.BoolVar(&o.told, "told", false, "tell the reader what a careful person can: the surface, and the print's measured scale")
 	f.BoolVar(&o.keep, "keep", false, "write the worst photos with their truth to OUT/worst")
 	if err := f.Parse(args); err != nil {
 		if errors.Is(err, pflag.ErrHelp) {
@@ -146,7 +148,7 @@ func (o options) trials() []trial {
 			n = o.faults
 		}
 		for i := range n {
-			all = append(all, trial{p, i, o.seed})
+			all = append(all, trial{p, i, o.seed, o.told})
 		}
 	}
 	return all

@@ -79,7 +79,7 @@ func try(t trial) outcome {
 		return outcome{trial: t, broken: err}
 	}
 	o := outcome{trial: t, truth: truth}
-	m, err := read(photo)
+	m, err := read(photo, t.knowledge(&s))
 	if err != nil {
 		o.refuse(err)
 	}
@@ -89,9 +89,26 @@ func try(t trial) outcome {
 	return o
 }
 
+// calliperU is the relative standard uncertainty of a print scale measured over
+// 150 mm: callipers right to 0.03 mm, taken as a rectangular half-width (JCGM
+// 100:2008 4.3.7). The 0.03 mm is common practice, no source.
+const calliperU = 0.03 / 150 / 1.7320508
+
+// knowledge is what the reader is told beside the pixels.
+func (t trial) knowledge(s *synth.Scene) vision.Options {
+	if !t.told {
+		return vision.Options{}
+	}
+	kinds := map[string]vision.SurfaceKind{"flat": vision.SurfaceFlat, "shell": vision.SurfaceShell, "journal": vision.SurfaceJournal}
+	return vision.Options{
+		Surface: vision.Surface{Kind: kinds[s.Surface.Kind], Radius: s.Surface.Radius},
+		Print:   calib.PrintScale{X: s.Card.ScaleX, Y: s.Card.ScaleY, U: calliperU},
+	}
+}
+
 // read decodes and measures a photo. A panic becomes an error, so that one
 // photo cannot hide what became of the others.
-func read(data []byte) (m *vision.Measurement, err error) {
+func read(data []byte, o vision.Options) (m *vision.Measurement, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("panic: %v", p)
@@ -101,7 +118,7 @@ func read(data []byte) (m *vision.Measurement, err error) {
 	if err != nil {
 		return nil, err
 	}
-	return vision.Measure(photo, vision.Options{})
+	return vision.Measure(photo, o)
 }
 
 func (o *outcome) refuse(err error) {
@@ -129,7 +146,7 @@ func (o *outcome) compare(m *vision.Measurement) {
 	percent := 100 / t.MeanWidth
 	o.profile = p
 	o.width = deviation{(p.Mean - t.MeanWidth) * percent, p.U * percent}
-	o.net = deviation{o.width.err - printError(&o.truth.Scene), withoutTerm(p, printTerm) * percent}
+	o.net = deviation{o.width.err - o.printError(), withoutTerm(p, printTerm) * percent}
 	o.taper = deviation{(p.Taper - trueTaper(p.Ends, t)) * percent, p.TaperU * percent}
 	o.taperPlain = (p.Taper - t.Taper) * percent
 	o.endsWrong = p.Ends[0].Name != t.Ends[0].Name || along(p.Ends[0].Card, t) > along(p.Ends[1].Card, t)

@@ -49,6 +49,7 @@ func fields() []field {
 		{"population", func(o *outcome) string { return o.name }},
 		{"index", func(o *outcome) string { return strconv.Itoa(o.index) }},
 		{"seed", func(o *outcome) string { return strconv.FormatUint(o.seed, 10) }},
+		{"told", func(o *outcome) string { return strconv.FormatBool(o.told) }},
 		{"outcome", func(o *outcome) string {
 			if o.read() {
 				return "read"
@@ -121,7 +122,7 @@ func sceneFields() []field {
 		scene("focal_35mm", func(s *synth.Scene) float64 { return s.Camera.Focal35 }),
 		scene("exif_focal_35mm", func(s *synth.Scene) float64 { return float64(s.Camera.ExifFocal) }),
 		scene("k1", func(s *synth.Scene) float64 { return s.Camera.K1 }),
-		scene("print_error_percent", printError),
+		{"print_error_percent", func(o *outcome) string { return text(o.printError()) }},
 		scene("ink_um", func(s *synth.Scene) float64 { return s.Card.InkUM }),
 		scene("jitter_um", func(s *synth.Scene) float64 { return s.Card.JitterUM }),
 		strip("strip_angle_deg", func(t *synth.Strip) float64 { return t.Angle }),

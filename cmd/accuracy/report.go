@@ -50,8 +50,12 @@ func commit() string {
 
 // command is what makes these figures again.
 func (o options) command() string {
-	return fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --seed %d --strata %s --out %s",
+	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --seed %d --strata %s --out %s",
 		o.count, o.faults, o.seed, strings.Join(o.names, ","), o.out)
+	if o.told {
+		c += " --told"
+	}
+	return c
 }
 
 // legend explains the table's columns.
