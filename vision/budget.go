@@ -34,6 +34,7 @@ func (m *Measurement) budget(t *traced, o Options) {
 	pr.Budget = []Term{
 		{"edge noise", edge, false},
 		{"edge processing", residualEdge * perPx, true},
+		{"edge definition", t.definition() * perPx, true},
 		{"marks and camera", marks, true},
 		{"print scale", print * pr.Mean, true},
 		{"height", height, true},
@@ -47,6 +48,20 @@ func (m *Measurement) budget(t *traced, o Options) {
 		{"plane tilt", math.Hypot(alongTaper, acrossTaper), true},
 	}
 	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
+}
+
+// vagueEdge is the standard uncertainty of an edge's place over what its spread
+// exceeds the camera's: a rounded, thin or drawn-out film edge lies somewhere
+// within it. Estimate, no source.
+const vagueEdge = 0.3
+
+// definition is how well the strip's edges are edges, px of width.
+func (t *traced) definition() float64 {
+	s := 0.0
+	for _, v := range t.spread {
+		s += math.Max(0, v*v-t.cam.S*t.cam.S)
+	}
+	return vagueEdge * math.Sqrt(s)
 }
 
 func combined(b []Term) float64 {

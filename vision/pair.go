@@ -22,6 +22,9 @@ const (
 	// shapeMisfit is the edge model's own misfit over the contrast: a bin of many
 	// pixels is not trusted beyond it, nor thrown out for it.
 	shapeMisfit = 0.01
+	// maxWander is how far in px, or a quarter of the width, an edge may lie from
+	// where the fit starts.
+	maxWander = 8.0
 	// dirtContrast is the least residual over the contrast that counts as dirt
 	// rather than as an edge a little apart from the model.
 	dirtContrast = 0.05
@@ -41,6 +44,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
 	fit := pairFit{x: [2]float64{x0, x1}, bins: len(s.bins)}
 	r := make([]float64, len(s.bins))
+	wander := math.Max(maxWander, (x1-x0)/4)
 	scale, misfit, least := math.Inf(1), 0.0, 0.0
 	var par [maxUnknowns]float64 // metal low, slope, metal high, slope, film, slope
 	for iter := range 25 {
@@ -84,7 +88,8 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		dx := [2]float64{clampStep(step[6]), clampStep(step[7])}
 		fit.x[0] += dx[0]
 		fit.x[1] += dx[1]
-		if fit.x[0] < lo || fit.x[1] > hi || fit.x[1]-fit.x[0] < 2 {
+		if math.Abs(fit.x[0]-x0) > wander || math.Abs(fit.x[1]-x1) > wander ||
+			fit.x[0] < lo || fit.x[1] > hi || fit.x[1]-fit.x[0] < 2 {
 			return pairFit{}, false
 		}
 		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < settled {

@@ -47,6 +47,9 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 			return t, false
 		}
 		reach := t.c.axis.Half + 1.5
+		if pass == 1 {
+			reach += maxGapAlong // the strip may go on behind a hole or groove
+		}
 		t.cuts = t.cuts[:0]
 		if pass < 2 {
 			spread = math.Min(spread, reach/(5*t.c.step))
@@ -175,6 +178,7 @@ func (t *traced) settle(l *calib.Layout) bool {
 	if len(s) < 6 {
 		return false
 	}
+	film, contrast := t.usual(idx)
 	m, ok1 := fitRobust(s, mid, 2)
 	w, ok2 := fitRobust(s, width, 2)
 	if !ok1 || !ok2 || !(w.p[0] > 0.1) {
@@ -184,7 +188,8 @@ func (t *traced) settle(l *calib.Layout) bool {
 	tolMid := math.Max(4.685*m.scale, 0.03*w.p[0])
 	first, last := math.Inf(1), math.Inf(-1)
 	for j, i := range idx {
-		if math.Abs(width[j]-w.at(s[j])) > tol || math.Abs(mid[j]-m.at(s[j])) > tolMid {
+		other := math.Abs(t.cuts[i].fit.film-film) > otherFilm*contrast
+		if other || math.Abs(width[j]-w.at(s[j])) > tol || math.Abs(mid[j]-m.at(s[j])) > tolMid {
 			t.cuts[i].dropped = dropApart
 			continue
 		}
@@ -194,7 +199,7 @@ func (t *traced) settle(l *calib.Layout) bool {
 		return false
 	}
 	centre := (first + last) / 2
-	t.c.width = w.at(centre)
+	t.c.width, t.c.taper = w.at(centre), w.p[1]+2*w.p[2]*centre
 	a := Axis{Middle: t.c.axis.At(0), Dir: t.c.axis.Dir, Half: (last - first) / 2}
 	// Re-centre the parabola on the new middle.
 	a.Middle = t.c.axis.Middle.Add(t.c.axis.Dir.Scale(centre)).Add(n.Scale(m.at(centre)))
@@ -207,6 +212,22 @@ func (t *traced) settle(l *calib.Layout) bool {
 		t.cuts[i].s -= centre
 	}
 	return true
+}
+
+// otherFilm is how far, in contrasts, a station's film may be from the others'
+// luma and still be the same strip.
+const otherFilm = 0.5
+
+// usual returns the median luma of the film and of the contrast to the metal over
+// the stations named.
+func (t *traced) usual(idx []int) (film, contrast float64) {
+	var f, c []float64
+	for _, i := range idx {
+		k := &t.cuts[i].fit
+		f = append(f, k.film)
+		c = append(c, math.Abs(k.film-(k.metal[0]+k.metal[1])/2))
+	}
+	return median(f), median(c)
 }
 
 // What is left out of the line at each ragged end: half a width, but within

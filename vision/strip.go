@@ -52,7 +52,8 @@ type cutter struct {
 	axis   Axis
 	shape  pairShape
 	step   float64 // mm between stations
-	width  float64 // mm, expected
+	width  float64 // mm, expected at the middle
+	taper  float64 // mm of width per mm along the axis, expected
 	side   float64 // px of metal used beside each edge
 }
 
@@ -84,6 +85,9 @@ const (
 // have all of its metal and film in the slice.
 const edgeSlack = 4.0
 
+// widthAt is the width expected at s, mm, never less than half the middle's.
+func (c *cutter) widthAt(s float64) float64 { return math.Max(c.width+c.taper*s, c.width/2) }
+
 // cutAt measures the station at s.
 func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 	k := cut{s: s}
@@ -95,10 +99,11 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 		return k
 	}
 	k.frame, k.perPx = f, perPx
-	half := c.width / 2 / perPx
+	width := c.widthAt(s)
+	half := width / 2 / perPx
 	n := c.axis.Normal()
 	for _, e := range [2]float64{1, -1} {
-		if l.Contains(mid.Add(n.Scale(e*(c.width/2+0.3*c.side*perPx))), 0) {
+		if l.Contains(mid.Add(n.Scale(e*(width/2+0.3*c.side*perPx))), 0) {
 			k.dropped = dropOnCard
 			return k
 		}
@@ -192,7 +197,7 @@ func (c *cutter) colours(cuts []cut) (film rgb, metal [2]rgb, ok bool) {
 		if k.perPx == 0 {
 			continue
 		}
-		half := c.width / 2 / k.perPx
+		half := c.widthAt(k.s) / 2 / k.perPx
 		x0, x1 := -half, half
 		if k.dropped == "" {
 			x0, x1 = k.fit.x[0], k.fit.x[1]
