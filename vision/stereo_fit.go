@@ -48,6 +48,9 @@ func (s *stereo) place(i int) []placed {
 // placeCut puts one station on a plane; false where it meets none there.
 func placeCut(k *cut, v *calib.View, pl calib.Plane, base Axis, radius float64) (placed, bool) {
 	p := placed{cut: k, u: [2]float64{math.Sqrt(k.fit.cov[0]), math.Sqrt(k.fit.cov[1])}}
+	if !(p.u[0] > 0 && p.u[1] > 0) {
+		return p, false
+	}
 	var e [2]calib.SpacePoint
 	for j, x := range k.fit.x {
 		p.px[j] = k.frame.at(x)
@@ -175,7 +178,14 @@ func (s *stereo) sight(i int, list []placed, from, to, noise float64) {
 // that the strip's own roughness, which both show, drops out; neighbours' shared
 // errors count as in a profile.
 func (s *stereo) edgeNoise(a, b []placed) (float64, bool) {
-	var worst float64
+	x, ok1 := s.excess(a, b)
+	y, ok2 := s.excess(b, a)
+	return math.Max(1, math.Sqrt((x+y)/2)), ok1 && ok2
+}
+
+// excess is the mean over both edges of the variance of their difference between
+// two photos, over what each station alone tells, at the stations of the first.
+func (s *stereo) excess(a, b []placed) (variance float64, ok bool) {
 	for e := range 2 {
 		var at, diff []float64
 		for _, p := range a {
@@ -190,9 +200,9 @@ func (s *stereo) edgeNoise(a, b []placed) (float64, bool) {
 		if !ok {
 			return 0, false
 		}
-		worst = math.Max(worst, line.scale*math.Sqrt(correlation(at, diff, line)))
+		variance += line.scale * line.scale * correlation(at, diff, line) / 2
 	}
-	return math.Max(1, worst), true
+	return variance, true
 }
 
 // gapAllowed is the widest gap in mm between two stations that is bridged.
@@ -231,10 +241,10 @@ func between(list []placed, x, gap float64) (placed, bool) {
 // across and two strips of different width. Common practice, no source.
 var plausible = [3]float64{5, math.Tan(10 * math.Pi / 180), math.Tan(10 * math.Pi / 180)}
 
-// disagreement returns how much wider one photo shows the strip than the other,
-// at the middle or in taper, in standard deviations of that difference: one
-// Gauss-Newton step with the difference set free.
-func (s *stereo) disagreement() (float64, bool) {
+// disagreement returns how much wider the second photo shows the strip than the
+// first, at the middle and in taper, in standard deviations of that difference:
+// one Gauss-Newton step with the difference set free.
+func (s *stereo) disagreement() (z [2]float64, ok bool) {
 	var extra stereoDelta
 	grad := s.eq.grad
 	for k, sd := range plausible {
@@ -243,15 +253,14 @@ func (s *stereo) disagreement() (float64, bool) {
 	}
 	cov, ok := s.eq.covariance(freeGap, &extra)
 	if !ok {
-		return 0, false
+		return z, false
 	}
-	worst := 0.0
-	for _, k := range []int{paramGap, paramGap + 1} {
-		step := 0.0
+	for i := range z {
+		k, step := paramGap+i, 0.0
 		for n, g := range grad {
 			step -= cov.At(k, n) * g
 		}
-		worst = math.Max(worst, math.Abs(step)/math.Sqrt(cov.At(k, k)))
+		z[i] = step / math.Sqrt(cov.At(k, k))
 	}
-	return worst, true
+	return z, true
 }

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
+
 	"stripgap/calib"
 )
 
@@ -110,6 +112,7 @@ func (c stereoCase) observe(t *testing.T, s stereoState, r *rand.Rand) *stereoMo
 					out = out.Scale(-1)
 				}
 				p = p.Add(out.Scale(s.bias[i]/2 + stereoEdgeU*r.NormFloat64()))
+				p = p.Add(wider(t, v, &s, m.base, i, e, x))
 				side.edges[e] = append(side.edges[e], edgeSight{p, stereoEdgeU})
 			}
 		}
@@ -120,6 +123,14 @@ func (c stereoCase) observe(t *testing.T, s stereoState, r *rand.Rand) *stereoMo
 		m.side[i] = side
 	}
 	return m
+}
+
+// wider is the shift of an edge in photo i that a gap between the photos makes,
+// found by moving the edge itself.
+func wider(t *testing.T, v *calib.View, s *stereoState, base Axis, i, e int, x float64) calib.PixelPoint {
+	moved := *s
+	moved.edge[e][0] += float64(2*e-1) * float64(2*i-1) * (s.gap[0] + s.gap[1]*x/base.Half) / 4
+	return mustImage(t, v, moved.point(base, e, x)).Sub(mustImage(t, v, s.point(base, e, x)))
 }
 
 func mustImage(t *testing.T, v *calib.View, p calib.SpacePoint) calib.PixelPoint {
@@ -154,19 +165,16 @@ func TestStereoCovarianceAgainstSampling(t *testing.T) {
 		var mean, square, size [5]float64
 		for range draws {
 			want := c.truth(r)
-			m := c.observe(t, want, r)
-			start := stereoState{view: [2]*calib.View{m.side[0].view, m.side[1].view}, edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
-			got, eq, err := m.solve(start)
-			if err != nil {
-				t.Fatalf("%s: %v", c.name, err)
+			s, solved := c.solved(t, want, r)
+			if !solved {
+				t.Fatalf("%s: no solution", c.name)
 			}
-			cov, ok := eq.covariance(freeAll, &stereoDelta{})
+			cov, ok := s.eq.covariance(freeAll, &stereoDelta{})
 			if !ok {
 				t.Fatalf("%s: no covariance", c.name)
 			}
-			s := &stereo{model: *m, state: got, eq: eq}
-			grad := s.widthGradient(m.base.Half)
-			a, b := m.figures(got), m.figures(want)
+			grad := s.widthGradient(s.model.base.Half)
+			a, b := s.model.figures(s.state), s.model.figures(want)
 			for k := range a {
 				u := math.Sqrt(cov.At(paramPlane+min(k, 2), paramPlane+min(k, 2)))
 				if k > 2 {
@@ -184,6 +192,84 @@ func TestStereoCovarianceAgainstSampling(t *testing.T) {
 			if spread < 0.9 || spread > 1.1 || math.Abs(mean[k]) > 0.15 {
 				t.Errorf("%s, %s: spread/u %.3f, bias/u %+.3f", c.name, name, spread, mean[k])
 			}
+		}
+	}
+}
+
+// TestStereoDisagreement asks that the difference between two photos of one
+// strip has unit spread in units of its uncertainty, in taper, which nothing
+// else explains, and that a pair whose tapers differ by five of them is told.
+func TestStereoDisagreement(t *testing.T) {
+	const draws = 200 // know a spread to 5 % (1/sqrt(400))
+	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2}
+	r := rand.New(rand.NewPCG(22, 0))
+	square, wider := 0.0, 0.0
+	for range draws {
+		want := c.truth(r)
+		z, u := c.disagreement(t, want, r)
+		square += z * z / draws
+		want.gap[1] = 5 * u
+		z, _ = c.disagreement(t, want, r)
+		wider += z / draws
+	}
+	t.Logf("spread %.3f; with 5 u added, mean %.2f", math.Sqrt(square), wider)
+	if s := math.Sqrt(square); s < 0.85 || s > 1.15 {
+		t.Errorf("spread %.3f, want 1", s)
+	}
+	if math.Abs(wider-5) > 0.5 {
+		t.Errorf("a taper that differs by 5 u is told as %.2f", wider)
+	}
+}
+
+// disagreement solves a pair and returns how many standard deviations its tapers
+// differ, and that deviation in mm at base.Half.
+func (c stereoCase) disagreement(t *testing.T, want stereoState, r *rand.Rand) (z, u float64) {
+	t.Helper()
+	s, ok := c.solved(t, want, r)
+	both, ok2 := s.disagreement()
+	cov, ok3 := s.eq.covariance(freeGap, &stereoDelta{paramPlane: 1, paramPlane + 1: 1, paramPlane + 2: 1})
+	if !ok || !ok2 || !ok3 {
+		t.Fatal("no solution")
+	}
+	return both[1], math.Sqrt(cov.At(paramGap+1, paramGap+1))
+}
+
+// solved observes and solves a pair.
+func (c stereoCase) solved(t *testing.T, want stereoState, r *rand.Rand) (*stereo, bool) {
+	t.Helper()
+	m := c.observe(t, want, r)
+	start := stereoState{view: [2]*calib.View{m.side[0].view, m.side[1].view}, edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
+	got, eq, err := m.solve(start)
+	return &stereo{model: *m, state: got, eq: eq}, err == nil
+}
+
+// TestStereoSharesAddUp checks that the covariance with the plane held is the sum
+// of its groups' shares, and that knowing less never makes a width more certain.
+func TestStereoSharesAddUp(t *testing.T) {
+	c := stereoCase{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, [3]float64{5, -0.1, 0.05}, 3}
+	r := rand.New(rand.NewPCG(23, 0))
+	s, ok := c.solved(t, c.truth(r), r)
+	if !ok {
+		t.Fatal("no solution")
+	}
+	none := &stereoDelta{}
+	flat, ok1 := s.eq.covariance(freeFlat, none)
+	height, ok2 := s.eq.covariance(freeHeight, none)
+	all, ok3 := s.eq.covariance(freeAll, none)
+	if !ok1 || !ok2 || !ok3 {
+		t.Fatal("no covariance")
+	}
+	for k, g := range s.widthGradient(s.model.base.Half) {
+		u := func(m *mat.SymDense) float64 { return formU(m.RawSymmetric().Data, g[:]) }
+		sum := 0.0
+		for group := range groups {
+			sum = math.Hypot(sum, u(s.eq.share(flat, group)))
+		}
+		if math.Abs(sum/u(flat)-1) > 1e-6 {
+			t.Errorf("figure %d: shares add up to %g, the whole is %g", k, sum, u(flat))
+		}
+		if !(u(flat) < u(height) && u(height) < u(all)) {
+			t.Errorf("figure %d: u %g with the plane known, %g without its height, %g without its slopes", k, u(flat), u(height), u(all))
 		}
 	}
 }
