@@ -34,8 +34,9 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits,
-			"photo": writePhoto,
+			"benchcard": renderCard,
+			"exits":     exits,
+			"photo":     writePhoto,
 		},
 	})
 }
