@@ -16,7 +16,7 @@ type wobble [3]float64
 // photoWobble is the wobble of a phone's photos of w x h pixels.
 //
 // A lens that focuses by moving as a whole makes the focal length in pixels
-// longer by the focal length over the distance (thin lens): 1.4 to 5 % for 4 to
+// longer by the focal length over the distance (thin lens): 1.3 to 5 % for 4 to
 // 7 mm at 300 to 130 mm, so photos of cards differ by about 1 %. A stabiliser
 // moves the principal point, by some 0.1 % of the photo's longer side (common
 // practice, no source).

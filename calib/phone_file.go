@@ -46,8 +46,8 @@ const phoneFileHead = `# Phones' cameras, learnt from photos of a bench card. Fi
 
 `
 
-// FormatPhones returns the file that ParsePhones reads. It panics on a profile
-// whose covariance is not 4 x 4.
+// FormatPhones returns the file that ParsePhones reads. A profile must have its
+// covariance; one without is a programmer's mistake and panics.
 func FormatPhones(phones []Phone) ([]byte, error) {
 	var doc struct {
 		Phone []phoneEntry `toml:"phone"`

@@ -41,6 +41,9 @@ func drawnPhone(r *rand.Rand) pinhole {
 // predicted uncertainties have unit spread and no bias. 400 draws know the spread
 // to 3.5 % and the mean to 0.05; the limits lie three of those away.
 func TestFitCameraCovariance(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws hundreds of cameras")
+	}
 	const draws = 400
 	r := rand.New(rand.NewPCG(21, 1))
 	var sums [4]pull

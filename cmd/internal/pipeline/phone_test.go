@@ -108,6 +108,42 @@ func readWith(t *testing.T, photo *vision.Photo, phones []calib.Phone) (calib.Ca
 	return view.Camera, math.Sqrt(view.Cov.At(6, 6))
 }
 
+// TestOptionsChooseTheProfile: photos read together take a profile only where one
+// speaks for all of them, and never in place of a prior that was given.
+func TestOptionsChooseTheProfile(t *testing.T) {
+	phone, _, err := LearnPhone(sights(5, 0.35))
+	if err != nil {
+		t.Fatal(err)
+	}
+	photo := func(model string, orientation, w, h int) *vision.Photo {
+		p := &vision.Photo{Luma: &vision.Plane{W: w, H: h}}
+		p.Exif = vision.Exif{Make: "a", Model: model, Orientation: orientation}
+		return p
+	}
+	lying, upright := photo("b", 1, 1600, 1200), photo("b", 6, 1200, 1600)
+	given := calib.Prior{F: 1000, FRel: 0.1, K1SD: 0.1}
+	for _, c := range []struct {
+		name   string
+		given  calib.Prior
+		photos []*vision.Photo
+		f      float64
+	}{
+		{"one", calib.Prior{}, []*vision.Photo{lying}, phone.Camera.F},
+		{"two alike", calib.Prior{}, []*vision.Photo{upright, upright}, phone.Camera.F},
+		{"one lying, one upright", calib.Prior{}, []*vision.Photo{lying, upright}, 0},
+		{"another phone", calib.Prior{}, []*vision.Photo{photo("c", 1, 1600, 1200)}, 0},
+		{"another size", calib.Prior{}, []*vision.Photo{photo("b", 1, 1200, 900)}, 0},
+		{"one of each", calib.Prior{}, []*vision.Photo{lying, photo("c", 1, 1600, 1200)}, 0},
+		{"stored mirrored", calib.Prior{}, []*vision.Photo{photo("b", 2, 1600, 1200)}, 0},
+		{"a prior is given", given, []*vision.Photo{lying}, given.F},
+	} {
+		r := &Reader{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone}}
+		if got := r.options(c.photos...).Prior.F; got != c.f {
+			t.Errorf("%s: F %g px, want %g", c.name, got, c.f)
+		}
+	}
+}
+
 func TestSeeCardRefuses(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders photos")
