@@ -15,7 +15,7 @@ const (
 	minParallaxDeg = 10.0
 	maxTurnDeg     = 20.0 // between the strip's directions as the photos alone give them
 	minShared      = 0.6  // share of the strip's length that both photos show
-	maxSolvedSlope = 25.0 // degrees; nobody lays a card so
+	maxSolvedSlope = 35.0 // degrees; a strip beside a rider on a thin journal reaches 25
 	maxSolvedRise  = 15.0 // mm
 	maxDisagree    = 3.5  // standard deviations
 )
@@ -23,7 +23,8 @@ const (
 // SolvedPlane is where two photos found the strip: the height of its middle
 // above the card's face in mm, and its slope along the strip (positive: the
 // first end is higher) and across it (positive: the side 90 degrees
-// anticlockwise of the first end's direction is higher).
+// anticlockwise of the first end's direction is higher). It is the plane of the
+// strip's two edges: on a curved surface that of their chords.
 type SolvedPlane struct {
 	Height, Along, Across float64
 	U                     PlaneU // standard uncertainties

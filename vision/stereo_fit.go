@@ -236,10 +236,10 @@ func between(list []placed, x, gap float64) (placed, bool) {
 }
 
 // plausible is how far a strip usually lies off the card, as standard
-// deviations: mm, and slopes of ten degrees. It only serves to test whether two
-// photos agree, where it stands for what they cannot tell apart: a strip tilted
-// across and two strips of different width. Common practice, no source.
-var plausible = [3]float64{5, math.Tan(10 * math.Pi / 180), math.Tan(10 * math.Pi / 180)}
+// deviations: mm, and slopes of fifteen degrees. It only serves to test whether
+// two photos agree, where it stands for what they cannot tell apart: a strip
+// tilted across and two strips of different width. Common practice, no source.
+var plausible = [3]float64{5, math.Tan(15 * degree), math.Tan(15 * degree)}
 
 // disagreement returns how much wider the second photo shows the strip than the
 // first, at the middle and in taper, in standard deviations of that difference:

@@ -89,7 +89,7 @@ func (c stereoCase) truth(r *rand.Rand) stereoState {
 }
 
 // observe returns the model of what two photos of s show.
-func (c stereoCase) observe(t *testing.T, s stereoState, r *rand.Rand) *stereoModel {
+func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) *stereoModel {
 	t.Helper()
 	m := &stereoModel{base: stereoBase(), tied: c.tied}
 	for i, v := range s.view {
@@ -127,13 +127,13 @@ func (c stereoCase) observe(t *testing.T, s stereoState, r *rand.Rand) *stereoMo
 
 // wider is the shift of an edge in photo i that a gap between the photos makes,
 // found by moving the edge itself.
-func wider(t *testing.T, v *calib.View, s *stereoState, base Axis, i, e int, x float64) calib.PixelPoint {
+func wider(t testing.TB, v *calib.View, s *stereoState, base Axis, i, e int, x float64) calib.PixelPoint {
 	moved := *s
 	moved.edge[e][0] += float64(2*e-1) * float64(2*i-1) * (s.gap[0] + s.gap[1]*x/base.Half) / 4
 	return mustImage(t, v, moved.point(base, e, x)).Sub(mustImage(t, v, s.point(base, e, x)))
 }
 
-func mustImage(t *testing.T, v *calib.View, p calib.SpacePoint) calib.PixelPoint {
+func mustImage(t testing.TB, v *calib.View, p calib.SpacePoint) calib.PixelPoint {
 	t.Helper()
 	q, ok := v.Image(p)
 	if !ok {
@@ -238,9 +238,13 @@ func (c stereoCase) disagreement(t *testing.T, want stereoState, r *rand.Rand) (
 func (c stereoCase) solved(t *testing.T, want stereoState, r *rand.Rand) (*stereo, bool) {
 	t.Helper()
 	m := c.observe(t, want, r)
-	start := stereoState{view: [2]*calib.View{m.side[0].view, m.side[1].view}, edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
-	got, eq, err := m.solve(start)
+	got, eq, err := m.solve(c.start(m))
 	return &stereo{model: *m, state: got, eq: eq}, err == nil
+}
+
+// start is where a search begins: the views alone, and a strip on the card's face.
+func (c stereoCase) start(m *stereoModel) stereoState {
+	return stereoState{view: [2]*calib.View{m.side[0].view, m.side[1].view}, edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
 }
 
 // TestStereoSharesAddUp checks that the covariance with the plane held is the sum
@@ -270,6 +274,19 @@ func TestStereoSharesAddUp(t *testing.T) {
 		}
 		if !(u(flat) < u(height) && u(height) < u(all)) {
 			t.Errorf("figure %d: u %g with the plane known, %g without its height, %g without its slopes", k, u(flat), u(height), u(all))
+		}
+	}
+}
+
+// BenchmarkStereoSolve is the joint fit alone, 74 edge sights a photo.
+func BenchmarkStereoSolve(b *testing.B) {
+	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2}
+	r := rand.New(rand.NewPCG(24, 0))
+	m := c.observe(b, c.truth(r), r)
+	start := c.start(m)
+	for b.Loop() {
+		if _, _, err := m.solve(start); err != nil {
+			b.Fatal(err)
 		}
 	}
 }

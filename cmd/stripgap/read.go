@@ -32,7 +32,8 @@ func newReadCommand() *cobra.Command {
 		Short: "Read strips from photos",
 		Long:  readHelp,
 		Example: `  stripgap read photos --lot lot.toml --pictures out
-  stripgap read main1.jpg --lot lot.toml --format json`,
+  stripgap read main1.jpg --lot lot.toml --format json
+  stripgap read --pair main1-left.jpg main1-right.jpg --lot lot.toml`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return errors.New("no photo given; name photos or folders")

@@ -1,0 +1,271 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// sightline is an edge sight with the place on the edge that it is compared
+// with, and the photo's direction in which it is: away from the strip, square to
+// the edge. Sliding along the edge does not change the distance, so both stay
+// fixed while derivatives are taken.
+type sightline struct {
+	edge  int
+	x     float64 // mm along the base
+	sight edgeSight
+	out   calib.PixelPoint // unit vector
+	perMM float64          // px across the edge for 1 mm along the base's normal
+}
+
+// sightlines prepares the edge sights of photo i, or false where one meets no
+// place of the plane.
+func (m *stereoModel) sightlines(s *stereoState, i int) ([]sightline, bool) {
+	pl, n := s.planeIn(m.base), m.base.Normal()
+	var out []sightline
+	for e, sights := range m.side[i].edges {
+		for _, k := range sights {
+			q, ok := s.view[i].Card(k.at, pl)
+			if !ok {
+				return nil, false
+			}
+			x := (calib.CardPoint{X: q.X, Y: q.Y}).Sub(m.base.Middle).Dot(m.base.Dir)
+			p := s.point(m.base, e, x)
+			j, ok := s.view[i].Jacobian(calib.CardPoint{X: p.X, Y: p.Y}, pl)
+			if !ok {
+				return nil, false
+			}
+			t := m.base.Dir.Add(n.Scale(s.edge[e][1] + 2*x*s.edge[e][2]))
+			side := float64(2*e - 1)
+			a, o := through(j, t), through(j, n.Scale(side))
+			l := sightline{edge: e, x: x, sight: k, out: calib.PixelPoint{X: -a.Y, Y: a.X}.Scale(1 / a.Norm())}
+			l.perMM = l.out.X*o.X + l.out.Y*o.Y
+			if l.perMM < 0 {
+				l.out, l.perMM = l.out.Scale(-1), -l.perMM
+			}
+			out = append(out, l)
+		}
+	}
+	return out, true
+}
+
+// through maps a card vector through a Jacobian.
+func through(j [2][2]float64, v calib.CardPoint) calib.PixelPoint {
+	return calib.PixelPoint{X: j[0][0]*v.X + j[0][1]*v.Y, Y: j[1][0]*v.X + j[1][1]*v.Y}
+}
+
+// outward returns how far outside the sight the state expects the edge in photo
+// i, in px.
+func (m *stereoModel) outward(s *stereoState, i int, l *sightline) (float64, bool) {
+	q, ok := s.view[i].Image(s.point(m.base, l.edge, l.x))
+	if !ok {
+		return 0, false
+	}
+	d := q.Sub(l.sight.at)
+	wider := (s.gap[0] + s.gap[1]*l.x/m.base.Half) * float64(2*i-1) / 2
+	return d.X*l.out.X + d.Y*l.out.Y + s.bias[i]/2 + wider*l.perMM/2, true
+}
+
+// Standard deviations that tie two photos: how far the focal length (relative)
+// and k1 of one camera move between two photos that are focused anew, and how
+// the 0.05 px of width that edge processing leaves (see residualEdge) divides
+// into what both photos share and what is each one's own. Common practice, no
+// source.
+const (
+	tieFRel  = 0.003
+	tieK1    = 0.003
+	biasBoth = residualEdge / math.Sqrt2 // of the mean of both
+	biasEach = residualEdge / math.Sqrt2 // of half their difference
+)
+
+// Groups of observations, by what disturbs them.
+const (
+	groupEdges = iota // noise of the edges
+	groupBias         // what edge processing leaves
+	groupView         // marks and what is known of the cameras
+	groups
+)
+
+// equations forms the normal equations at s, or false outside the model's
+// domain.
+func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
+	q := newStereoEquations()
+	for i := range m.side {
+		if !m.addMarks(q, &s, i) || !m.addPrior(q, &s, i) || !m.addEdges(q, &s, i) {
+			return nil, false
+		}
+	}
+	if m.tied {
+		a, b := s.view[0].Camera, s.view[1].Camera
+		q.add(groupView, []int{6, viewParams + 6}, []float64{-1 / tieFRel, 1 / tieFRel}, math.Log(b.F/a.F)/tieFRel)
+		q.add(groupView, []int{7, viewParams + 7}, []float64{-1 / tieK1, 1 / tieK1}, (b.K1-a.K1)/tieK1)
+	}
+	both, each := 0.5/biasBoth, 0.5/biasEach
+	at := []int{paramBias, paramBias + 1}
+	q.add(groupBias, at, []float64{both, both}, both*(s.bias[0]+s.bias[1]))
+	q.add(groupBias, at, []float64{-each, each}, each*(s.bias[1]-s.bias[0]))
+	return q, true
+}
+
+// viewSteps are the steps of central differences by a view's parameters: rad,
+// mm, ln F, k1 and px.
+var viewSteps = [viewParams]float64{1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-3, 1e-5, 1e-4, 1e-2, 1e-2}
+
+// viewNeighbours returns the view moved by a step either way in each parameter.
+func viewNeighbours(v *calib.View) (out [viewParams][2]*calib.View) {
+	for k, h := range viewSteps {
+		var d [viewParams]float64
+		d[k] = h
+		out[k][1] = v.With(d)
+		d[k] = -h
+		out[k][0] = v.With(d)
+	}
+	return out
+}
+
+func (m *stereoModel) addMarks(q *stereoEquations, s *stereoState, i int) bool {
+	near := viewNeighbours(s.view[i])
+	u := m.side[i].markU
+	at := viewPlaces(i)
+	for _, k := range m.side[i].marks {
+		p := k.Mark.Centre.At(0)
+		seen, ok := s.view[i].Image(p)
+		if !ok {
+			return false
+		}
+		var jx, jy [viewParams]float64
+		for c, h := range viewSteps {
+			a, ok1 := near[c][0].Image(p)
+			b, ok2 := near[c][1].Image(p)
+			if !ok1 || !ok2 {
+				return false
+			}
+			d := b.Sub(a).Scale(1 / (2 * h * u))
+			jx[c], jy[c] = d.X, d.Y
+		}
+		q.add(groupView, at, jx[:], (seen.X-k.Pixel.X)/u)
+		q.add(groupView, at, jy[:], (seen.Y-k.Pixel.Y)/u)
+	}
+	return true
+}
+
+// viewPlaces are the places of photo i's view in a parameter vector.
+func viewPlaces(i int) []int {
+	at := make([]int, viewParams, viewParams+9)
+	for k := range at {
+		at[k] = i*viewParams + k
+	}
+	return at
+}
+
+// addPrior adds what is known of photo i's camera. Where one camera took both
+// photos, each carries half of it, so that it is not counted twice.
+func (m *stereoModel) addPrior(q *stereoEquations, s *stereoState, i int) bool {
+	side := &m.side[i]
+	pr := side.prior
+	if m.tied {
+		pr.FRel *= math.Sqrt2
+		pr.K1SD *= math.Sqrt2
+	}
+	residuals := func(c calib.Camera) ([4]float64, bool) {
+		r, err := pr.Residuals(c, side.w, side.h)
+		return r, err == nil
+	}
+	c := s.view[i].Camera
+	r, ok := residuals(c)
+	if !ok {
+		return false
+	}
+	var rows [4][4]float64
+	for k := range 4 { // the residuals are linear: any step will do
+		moved := c
+		switch k {
+		case 0:
+			moved.F *= math.E
+		case 1:
+			moved.K1++
+		case 2:
+			moved.CX++
+		case 3:
+			moved.CY++
+		}
+		next, ok := residuals(moved)
+		if !ok {
+			return false
+		}
+		for n := range 4 {
+			rows[n][k] = next[n] - r[n]
+		}
+	}
+	for n := range 4 {
+		q.add(groupView, viewPlaces(i)[6:], rows[n][:], r[n])
+	}
+	return true
+}
+
+// addEdges adds the edge sights of photo i.
+func (m *stereoModel) addEdges(q *stereoEquations, s *stereoState, i int) bool {
+	lines, ok := m.sightlines(s, i)
+	if !ok {
+		return false
+	}
+	near := viewNeighbours(s.view[i])
+	var row [viewParams + 9]float64
+	for n := range lines {
+		l := &lines[n]
+		r, ok := m.outward(s, i, l)
+		if !ok {
+			return false
+		}
+		p := s.point(m.base, l.edge, l.x)
+		for c, h := range viewSteps {
+			a, ok1 := near[c][0].Image(p)
+			b, ok2 := near[c][1].Image(p)
+			if !ok1 || !ok2 {
+				return false
+			}
+			d := b.Sub(a)
+			row[c] = (d.X*l.out.X + d.Y*l.out.Y) / (2 * h)
+		}
+		at := viewPlaces(i)
+		for k := range 3 { // plane, then this edge
+			at = append(at, paramPlane+k, paramEdge+3*l.edge+k)
+			row[viewParams+2*k], row[viewParams+2*k+1], ok = m.byStrip(s, i, l, k)
+			if !ok {
+				return false
+			}
+		}
+		at = append(at, paramBias+i, paramGap, paramGap+1)
+		wider := l.perMM * float64(2*i-1) / 4
+		row[viewParams+6], row[viewParams+7], row[viewParams+8] = 0.5, wider, wider*l.x/m.base.Half
+		for c := range row {
+			row[c] /= l.sight.u
+		}
+		q.add(groupEdges, at, row[:], r/l.sight.u)
+	}
+	return true
+}
+
+// byStrip returns the derivatives of a sightline's distance by parameter k of
+// the plane and of its edge.
+func (m *stereoModel) byStrip(s *stereoState, i int, l *sightline, k int) (plane, edge float64, ok bool) {
+	const h = 1e-4 // mm, or mm at base.Half
+	step := h / math.Pow(m.base.Half, float64(k))
+	if k == 2 {
+		step = h / m.base.Half // of the plane: a slope
+	}
+	var d [4]float64
+	for n := range d {
+		moved := *s
+		by := step * float64(2*(n%2)-1)
+		if n < 2 {
+			moved.plane[k] += by
+		} else {
+			moved.edge[l.edge][k] += by
+		}
+		if d[n], ok = m.outward(&moved, i, l); !ok {
+			return 0, 0, false
+		}
+	}
+	return (d[1] - d[0]) / (2 * step), (d[3] - d[2]) / (2 * step), true
+}
