@@ -15,9 +15,11 @@ type found struct {
 }
 
 const (
-	markSamples = 1000 // pairs of places compared by one symmetry fit
-	markFloor   = 0.02 // px, what print jitter and the lens leave of a mark's centre
-	maxReproj   = 0.2  // px
+	markSamples = 1000   // pairs of places compared by one symmetry fit
+	markFloor   = 0.015  // px, what the lens leaves of a mark's centre
+	markJitter  = 0.0025 // mm, by which a print sets its marks; estimate, no source
+	maxReproj   = 0.2    // px, or
+	maxMisplace = 0.008  // mm on the card, whichever is more
 )
 
 // findCard finds the marks, refines them and fits the view.
@@ -125,12 +127,17 @@ func cutMarks(luma *Plane, h calib.Homography, l *calib.Layout) []*markPatch {
 // refineAll keeps the patches' centres that settle and bear their own code.
 func refineAll(luma *Plane, h calib.Homography, l *calib.Layout, patches []*markPatch) []MarkFound {
 	var out []MarkFound
+	scale, ok := localScale(h, calib.CardPoint{})
+	if !ok {
+		return nil
+	}
+	jitter := markJitter * scale
 	for _, k := range patches {
 		r, ok := k.refine(h)
 		if !ok || !bearsCode(luma, h, k.mark, l.Style, r.at) {
 			continue
 		}
-		out = append(out, MarkFound{Mark: k.mark, Pixel: r.at, U: math.Hypot(r.u, markFloor)})
+		out = append(out, MarkFound{Mark: k.mark, Pixel: r.at, U: math.Sqrt(r.u*r.u + markFloor*markFloor + jitter*jitter)})
 	}
 	return out
 }

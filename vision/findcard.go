@@ -8,11 +8,11 @@ import "stripgap/calib"
 // to the tilt.
 func FindCard(p *Photo, o Options) (*Card, *calib.View, error) {
 	f, r := findCard(p, o)
-	switch {
-	case r != nil:
+	if r == nil {
+		r = (&Measurement{Card: f.card, View: f.view}).gateMarks()
+	}
+	if r != nil {
 		return nil, nil, r
-	case f.view.RMS > maxReproj:
-		return nil, nil, Refuse(CodeCardDistorted, "off by %.2f px, at most %.2f", f.view.RMS, maxReproj)
 	}
 	return f.card, f.view, nil
 }

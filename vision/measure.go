@@ -8,13 +8,13 @@ import (
 
 // Limits within which a photo proves itself; beyond them it is refused.
 const (
-	maxTiltDeg       = 35.0
-	maxTiltAcrossDeg = 10.0 // across the strip, with the height not solved
-	maxBlur          = 2.3  // px, as the bars show it: optics, pixel and demosaicing
-	minWidthPixels   = 8.0
-	minWidthBlurs    = 6.0
-	maxLost          = 0.4  // share of stations
-	maxScaleError    = 1e-3 // relative, of all pitches in one direction, beyond twice its own noise
+	maxTiltDeg     = 35.0
+	maxMisfit      = 60.0 // chi-square of the marks over its degrees of freedom: print jitter counts as noise
+	maxBlur        = 2.3  // px, as the bars show it: optics, pixel and demosaicing
+	minWidthPixels = 8.0
+	minWidthBlurs  = 6.0
+	maxLost        = 0.4  // share of stations
+	maxScaleError  = 1e-3 // relative, of all pitches in one direction, beyond twice its own noise
 )
 
 // Measure reads the strip in one photo. A refusal comes with what was measured
@@ -82,12 +82,26 @@ func (m *Measurement) check(name string, value, limit float64, unit string) bool
 }
 
 func (m *Measurement) gateView() *Refusal {
-	if !m.check("marks fit a flat card", m.View.RMS, maxReproj, "px") {
-		return Refuse(CodeCardDistorted, "off by %.2f px, at most %.2f", m.View.RMS, maxReproj)
+	if r := m.gateMarks(); r != nil {
+		return r
 	}
 	tilt := m.View.Tilt() * 180 / math.Pi
 	if !m.check("tilt", tilt, maxTiltDeg, "deg") {
 		return Refuse(CodeTilted, "%.0f degrees, at most %.0f", tilt, maxTiltDeg)
+	}
+	return nil
+}
+
+// gateMarks refuses marks that no flat card can show.
+func (m *Measurement) gateMarks() *Refusal {
+	freedom := float64(2*len(m.Card.Marks) - 6)
+	if !m.check("marks agree with one another", m.View.ChiSquare/freedom, maxMisfit, "") {
+		return Refuse(CodeCardDistorted, "they disagree by %.0f times what their noise allows", math.Sqrt(m.View.ChiSquare/freedom))
+	}
+	x, y, _ := m.View.PixelsPerMM(calib.CardPoint{})
+	limit := math.Max(maxReproj, maxMisplace*math.Sqrt(x*y))
+	if !m.check("marks fit a flat card", m.View.RMS, limit, "px") {
+		return Refuse(CodeCardDistorted, "off by %.2f px, at most %.2f", m.View.RMS, limit)
 	}
 	return nil
 }
@@ -214,7 +228,7 @@ func (t *traced) runsInto(l *calib.Layout) bool {
 }
 
 // minGap is the least clear metal in mm between card and strip.
-const minGap = 0.25
+const minGap = 0.05
 
 // What tells a film's two edges from a glare band, a shadow, a groove or a
 // machining line.

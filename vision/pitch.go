@@ -75,11 +75,12 @@ func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) 
 		for i, k := range s.bins {
 			j := [maxUnknowns]float64{1, x[i]}
 			slope := 0.0
+			sin1, cos1 := math.Sincos(omega * (1 + stretch) * x[i])
+			sin, cos := sin1, cos1
 			for h := range 3 {
-				w := omega * float64(h+1)
-				sin, cos := math.Sincos(w * (1 + stretch) * x[i])
 				j[2+2*h], j[3+2*h] = cos, sin
-				slope += w * x[i] * (par[3+2*h]*cos - par[2+2*h]*sin)
+				slope += omega * float64(h+1) * x[i] * (par[3+2*h]*cos - par[2+2*h]*sin)
+				sin, cos = sin*cos1+cos*sin1, cos*cos1-sin*sin1 // of the next harmonic
 			}
 			y := 0.0
 			for n := range 8 {

@@ -38,7 +38,7 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 		return t, false
 	}
 	t.c.width *= perPx / flatPx // the candidate was measured as if it lay in the card's plane
-	t.c.step = math.Max(0.5, 8*perPx)
+	t.c.step = math.Max(math.Max(stationLeast, 8*perPx), math.Min(stationMost, cand.length()/stations))
 	t.c.side = sidePixels(t.cam, perPx)
 	t.locate()
 	for pass := range 3 {
@@ -64,6 +64,13 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	}
 	return t, true
 }
+
+// Stations along a strip: about so many, of a length in mm within these bounds.
+const (
+	stations     = 40
+	stationLeast = 0.5
+	stationMost  = 1.0
+)
 
 // locate moves width and axis to where the luma steps most steeply at stations
 // along the candidate: the rough search may be out by half a width on a plane that
@@ -133,6 +140,7 @@ func (t *traced) shapes(pass int) bool {
 			cam[side].S = math.Max(spreadRange[0]*t.cam.S, math.Min(spreadRange[1]*t.cam.S, s))
 		}
 	}
+	t.c.contrast = math.Abs(t.film.luma() - (t.metal[0].luma()+t.metal[1].luma())/2)
 	low, ok1 := newEdgeShape(cam[0], t.film, t.metal[0])
 	high, ok2 := newEdgeShape(cam[1], t.film, t.metal[1])
 	t.c.shape = pairShape{low, high}

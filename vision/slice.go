@@ -124,6 +124,22 @@ func span(f frame, dy, half, lo, hi, x0, x1 float64) (int, int) {
 	return int(math.Ceil(a - 1e-9)), int(math.Floor(b + 1e-9))
 }
 
+// step returns the difference of the mean luma between x0 and x1 and outside.
+func (s slice) step(x0, x1 float64) float64 {
+	var in, out, n, m float64
+	for _, b := range s.bins {
+		if b.x > x0 && b.x < x1 {
+			in, n = in+b.n*b.y, n+b.n
+		} else {
+			out, m = out+b.n*b.y, m+b.n
+		}
+	}
+	if n == 0 || m == 0 {
+		return 0
+	}
+	return math.Abs(in/n - out/m)
+}
+
 // seek returns the two places within reach of x0 and x1 where the luma steps most
 // steeply and oppositely: a start for the fit, to about a pixel.
 func (s slice) seek(x0, x1, reach float64) (float64, float64) {

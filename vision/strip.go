@@ -54,7 +54,9 @@ type cutter struct {
 	step   float64 // mm between stations
 	width  float64 // mm, expected at the middle
 	taper  float64 // mm of width per mm along the axis, expected
-	side   float64 // px of metal used beside each edge
+	// contrast is the luma between film and metal that is expected, 0..1.
+	contrast float64
+	side     float64 // px of metal used beside each edge
 }
 
 // cut is one station's slice and fit.
@@ -84,6 +86,10 @@ const (
 // edgeSlack is how far in px an edge may lie from where it is expected and still
 // have all of its metal and film in the slice.
 const edgeSlack = 4.0
+
+// leastStep is the share of the expected contrast that a station must show before
+// its edges are worth fitting.
+const leastStep = 0.25
 
 // widthAt is the width expected at s, mm, never less than half the middle's.
 func (c *cutter) widthAt(s float64) float64 { return math.Max(c.width+c.taper*s, c.width/2) }
@@ -115,6 +121,10 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 	}
 	if sl.saturated > 0.05 {
 		k.dropped = dropSaturated
+		return k
+	}
+	if sl.step(-half, half) < leastStep*c.contrast {
+		k.dropped = dropNoEdges // beyond the strip's end, most often
 		return k
 	}
 	fit, ok := fitPair(sl, c.shape, -half, half)

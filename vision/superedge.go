@@ -53,9 +53,9 @@ func (e *edgeSum) edge(film, metal rgb) superEdge {
 // another.
 func fitCamera(slices []barSlice) (*Witness, bool) {
 	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2}
-	for range 3 {
+	for _, steps := range [3]int{3, 3, 8} {
 		var edges [2]superEdge // met along the card's x, and along its y
-		if !layOver(slices, w, &edges) || !w.fit(&edges) {
+		if !layOver(slices, w, &edges) || !w.fit(&edges, steps) {
 			return nil, false
 		}
 	}
@@ -161,13 +161,13 @@ var cameraPrior = [edgeParams]struct{ mean, sd, lo, hi float64 }{
 // priors are weighed; 1 is black to white.
 const modelMisfit = 0.004
 
-// fit is Levenberg-Marquardt over the edge model's unknowns; each super-edge's
-// two levels are solved within.
-func (w *Witness) fit(edges *[2]superEdge) bool {
+// fit is Levenberg-Marquardt over the edge model's unknowns, at most so many
+// steps; each super-edge's two levels are solved within.
+func (w *Witness) fit(edges *[2]superEdge, steps int) bool {
 	p := edgeVector{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone}
 	q, ok := edgeEquations(edges, p)
 	lambda := 1e-3
-	for iter := 0; ok && iter < 15; iter++ {
+	for iter := 0; ok && iter < steps; iter++ {
 		next, n, found := dampedStep(edges, p, q, &lambda)
 		if !found {
 			break
