@@ -2,7 +2,7 @@ package vision
 
 import (
 	"math"
-	"strings"
+	"slices"
 
 	"stripgap/calib"
 )
@@ -126,7 +126,7 @@ func (s *stereo) begin(o Options) {
 	for i, m := range s.alone {
 		s.state.view[i] = m.View
 		s.model.side[i] = stereoSide{
-			view: m.View, prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(),
+			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(),
 			marks: m.Card.Marks, markU: markNoise(m),
 		}
 	}
@@ -235,7 +235,7 @@ func (s *stereo) measurement() *Measurement {
 			out.Checks = append(out.Checks, c)
 		}
 		for _, f := range m.Flags {
-			if !strings.Contains(" "+strings.Join(out.Flags, " ")+" ", " "+f+" ") {
+			if !slices.Contains(out.Flags, f) {
 				out.Flags = append(out.Flags, f)
 			}
 		}

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -10,7 +11,6 @@ import (
 // placed is a station of one photo, put on the strip's plane and told along the
 // base. Edge 0 is the low one, as in stereoState.
 type placed struct {
-	cut   *cut
 	s     float64             // mm along the base, of the station's middle
 	at    [2]float64          // mm along the base, of each edge
 	off   [2]float64          // mm along the base's normal
@@ -36,18 +36,13 @@ func (s *stereo) place(i int) []placed {
 			out = append(out, p)
 		}
 	}
-	slices.SortFunc(out, func(a, b placed) int {
-		if a.s < b.s {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(out, func(a, b placed) int { return cmp.Compare(a.s, b.s) })
 	return out
 }
 
 // placeCut puts one station on a plane; false where it meets none there.
 func placeCut(k *cut, v *calib.View, pl calib.Plane, base Axis, radius float64) (placed, bool) {
-	p := placed{cut: k, u: [2]float64{math.Sqrt(k.fit.cov[0]), math.Sqrt(k.fit.cov[1])}}
+	p := placed{u: [2]float64{math.Sqrt(k.fit.cov[0]), math.Sqrt(k.fit.cov[1])}}
 	if !(p.u[0] > 0 && p.u[1] > 0) {
 		return p, false
 	}
@@ -213,12 +208,7 @@ func (s *stereo) gapAllowed() float64 {
 // between returns a photo's station at x by linear interpolation, or false where
 // its neighbours are further apart than gap.
 func between(list []placed, x, gap float64) (placed, bool) {
-	n, _ := slices.BinarySearchFunc(list, x, func(p placed, x float64) int {
-		if p.s < x {
-			return -1
-		}
-		return 1
-	})
+	n, _ := slices.BinarySearchFunc(list, x, func(p placed, x float64) int { return cmp.Compare(p.s, x) })
 	if n == 0 || n == len(list) || list[n].s-list[n-1].s > gap {
 		return placed{}, false
 	}

@@ -27,6 +27,9 @@ func (s *stereo) combine(o Options) *Refusal {
 	}
 	for i := range pr.Stations {
 		k := &pr.Stations[i]
+		if k.Width == 0 {
+			continue // neither photo shows edges here
+		}
 		for e, c := range k.Edges {
 			k.Pixels[e], _ = view.Image(t.c.plane.At(c))
 		}

@@ -88,10 +88,13 @@ func (c stereoCase) truth(r *rand.Rand) stereoState {
 	return s
 }
 
-// observe returns the model of what two photos of s show.
-func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) *stereoModel {
+// observe returns the model of what two photos of s show, and the state where a
+// search begins: the views as each photo alone gives them, and a strip on the
+// card's face.
+func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) (*stereoModel, stereoState) {
 	t.Helper()
 	m := &stereoModel{base: stereoBase(), tied: c.tied}
+	start := stereoState{edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
 	for i, v := range s.view {
 		side := stereoSide{prior: stereoPrior, w: stereoW, h: stereoH, markU: stereoMarkU}
 		var card []calib.CardPoint
@@ -117,12 +120,12 @@ func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) *stereoMo
 			}
 		}
 		var err error
-		if side.view, err = calib.FitView(card, img, stereoMarkU, stereoW, stereoH, stereoPrior); err != nil {
+		if start.view[i], err = calib.FitView(card, img, stereoMarkU, stereoW, stereoH, stereoPrior); err != nil {
 			t.Fatal(err)
 		}
 		m.side[i] = side
 	}
-	return m
+	return m, start
 }
 
 // wider is the shift of an edge in photo i that a gap between the photos makes,
@@ -237,14 +240,9 @@ func (c stereoCase) disagreement(t *testing.T, want stereoState, r *rand.Rand) (
 // solved observes and solves a pair.
 func (c stereoCase) solved(t *testing.T, want stereoState, r *rand.Rand) (*stereo, bool) {
 	t.Helper()
-	m := c.observe(t, want, r)
-	got, eq, err := m.solve(c.start(m))
+	m, start := c.observe(t, want, r)
+	got, eq, err := m.solve(start)
 	return &stereo{model: *m, state: got, eq: eq}, err == nil
-}
-
-// start is where a search begins: the views alone, and a strip on the card's face.
-func (c stereoCase) start(m *stereoModel) stereoState {
-	return stereoState{view: [2]*calib.View{m.side[0].view, m.side[1].view}, edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
 }
 
 // TestStereoSharesAddUp checks that the covariance with the plane held is the sum
@@ -282,8 +280,7 @@ func TestStereoSharesAddUp(t *testing.T) {
 func BenchmarkStereoSolve(b *testing.B) {
 	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2}
 	r := rand.New(rand.NewPCG(24, 0))
-	m := c.observe(b, c.truth(r), r)
-	start := c.start(m)
+	m, start := c.observe(b, c.truth(r), r)
 	for b.Loop() {
 		if _, _, err := m.solve(start); err != nil {
 			b.Fatal(err)

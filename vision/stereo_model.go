@@ -8,7 +8,6 @@ import (
 
 // stereoSide is what one photo brings to a two-photo solution.
 type stereoSide struct {
-	view  *calib.View // as the photo alone gives it: where the search starts
 	prior calib.Prior
 	w, h  int // of the photo, px
 	marks []MarkFound
