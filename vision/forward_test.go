@@ -44,7 +44,7 @@ func (c slowCamera) linear(v rgb) rgb {
 }
 
 // luma is the photo's luma at x, with BT.601's weights. The unsharp mask's
-// Gaussian is integrated by the midpoint rule out to seven deviations.
+// Gaussian is integrated by the midpoint rule out to six deviations.
 func (c slowCamera) luma(light slowLight, x float64) float64 {
 	soft := func(x float64) float64 {
 		v := light(x)
@@ -54,7 +54,7 @@ func (c slowCamera) luma(light slowLight, x float64) float64 {
 	if c.A == 0 {
 		return y
 	}
-	const steps, reach = 280, 7.0
+	const steps, reach = 120, 6.0
 	var mean, sum float64
 	for i := range steps {
 		z := reach * (2*(float64(i)+0.5)/steps - 1)

@@ -1,0 +1,187 @@
+package vision
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"stripgap/calib"
+)
+
+// barCase is a card's isolated bars as a photo may show them.
+type barCase struct {
+	blurX, blurY float64 // px
+	a, r, tone   float64
+	spread       float64 // px by which each edge of the ink lies outside its place
+}
+
+func (k barCase) camera(vertical bool) slowCamera {
+	if vertical {
+		return slowCamera{k.blurX, k.a, k.r, k.tone}
+	}
+	return slowCamera{k.blurY, k.a, k.r, k.tone}
+}
+
+const (
+	barInk, barPaper = 0.24, 0.93 // display-referred: ink of 5 % and paper of 85 % under a light of 0.98
+	barPixels        = 40.0       // px of a 2 mm bar at 20 px per mm, the middle of a bench card's range
+)
+
+// slices are six slices across bars of either direction, at sub-pixel places of
+// their own, with 20 pixels in each bin (1 mm along the bar) and noise of sigma.
+func (k barCase) slices(rng *rand.Rand, sigma float64) []barSlice {
+	var out []barSlice
+	for i := range 6 {
+		vertical := i%2 == 0
+		c := k.camera(vertical)
+		at := (rng.Float64() - 0.5) / 5
+		x0, x1 := at-barPixels/2-k.spread, at+barPixels/2+k.spread
+		light := c.pair(grey(barInk), grey(barPaper), grey(barPaper), x0, x1, 0)
+		s := slowSlice(c, light, around(-barPixels/2, barPixels/2, barMarginMost), 20)
+		out = append(out, barSlice{s.noisy(rng, sigma), vertical, -barPixels / 2, barPixels / 2, 2 / barPixels})
+	}
+	return out
+}
+
+// barCases are phone photos from unsharpened to strongly sharpened.
+var barCases = []barCase{
+	{1.0, 1.0, 0, 1.3, 0, 0},
+	{0.8, 1.1, 0.5, 1.2, 0.1, 0.3},
+	{1.4, 1.2, 1.0, 1.6, 0.2, 0.8},
+	{1.8, 2.1, 0.6, 1.0, 0.3, 1.6},
+	{1.2, 1.2, 1.8, 2.2, 0, -0.4},
+}
+
+// TestCameraFromBars: blur, sharpening and tone come back. Soft bars hardly tell
+// weak sharpening from a sharper lens, so there the priors pull: blur by up to
+// 0.08 px, amount by 0.3 and tone by 0.07 (measured, the fourth); a quarter is allowed else.
+func TestCameraFromBars(t *testing.T) {
+	for _, k := range barCases {
+		w, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 1)), 0))
+		if !ok {
+			t.Errorf("%+v: no edge model", k)
+			continue
+		}
+		slack := 0.25
+		if k.blurX > 1.6 {
+			slack = 1
+		}
+		for _, c := range []struct {
+			name             string
+			got, want, allow float64
+		}{
+			{"blur along x", w.BlurX, k.blurX, 0.1}, {"blur along y", w.BlurY, k.blurY, 0.1},
+			{"sharpening", w.Sharpening, k.a, 0.35}, {"tone", w.Tone, k.tone, 0.08},
+			{"spread in px", w.Spread * barPixels / 2, k.spread, 0.16},
+		} {
+			if math.Abs(c.got-c.want) > slack*c.allow {
+				t.Errorf("%+v: %s is %.4f", k, c.name, c.got)
+			}
+		}
+		if w.Residual > 0.006 { // the priors' own misfit included; measured up to 0.0041
+			t.Errorf("%+v: misfit %.4f", k, w.Residual)
+		}
+	}
+}
+
+// TestBarsServeStrips is what the edge model is for: strips of other colours and
+// contrasts, measured with what noisy bars gave, keep their width. The budget
+// carries residualEdge for it as one standard deviation.
+func TestBarsServeStrips(t *testing.T) {
+	square, n := 0.0, 0.0
+	for _, k := range barCases {
+		w, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 2)), 0.006))
+		if !ok {
+			t.Errorf("%+v: no edge model", k)
+			continue
+		}
+		for _, p := range edgePairs {
+			strip := pairCase{"", k.camera(true), p[0], p[1], p[1], barPixels, 0}
+			x0, x1 := strip.edges()
+			shape, ok := newEdgeShape(w.along(calib.CardPoint{X: 1}), p[0], p[1])
+			if !ok {
+				t.Fatalf("%v: no shape", p)
+			}
+			fit, ok := fitPair(strip.slice(10), pairShape{shape, shape}, x0, x1)
+			if !ok {
+				t.Errorf("%+v, %v: no edges", k, p)
+				continue
+			}
+			width, _ := fit.width()
+			if math.Abs(width-barPixels) > 2*residualEdge {
+				t.Errorf("%+v, %v: width off by %.4f px", k, p, width-barPixels)
+			}
+			square += (width - barPixels) * (width - barPixels)
+			n++
+		}
+	}
+	if rms := math.Sqrt(square / n); rms > 0.5*residualEdge { // measured 0.018 px
+		t.Errorf("off by %.4f px rms", rms)
+	}
+}
+
+// TestInkSpreadLeavesTheCamera prints the same bars with ink spread of -20 to
+// 80 um (0.05 mm a pixel) and wants the same blur, sharpening and tone.
+func TestInkSpreadLeavesTheCamera(t *testing.T) {
+	k := barCase{1.4, 1.2, 0.8, 1.4, 0.15, 0}
+	without, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 3)), 0))
+	if !ok {
+		t.Fatal("no edge model")
+	}
+	for _, um := range []float64{-20, 20, 50, 80} {
+		k.spread = um / 50
+		w, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 3)), 0))
+		if !ok {
+			t.Errorf("%v um: no edge model", um)
+			continue
+		}
+		blur := math.Hypot(w.BlurX-without.BlurX, w.BlurY-without.BlurY)
+		if blur > 0.02 || math.Abs(w.Sharpening-without.Sharpening) > 0.05 || math.Abs(w.Tone-without.Tone) > 0.02 {
+			t.Errorf("%v um: blur %.3f %.3f, sharpening %.3f, tone %.3f; without %.3f %.3f, %.3f, %.3f", um,
+				w.BlurX, w.BlurY, w.Sharpening, w.Tone, without.BlurX, without.BlurY, without.Sharpening, without.Tone)
+		}
+		if d := w.Spread - without.Spread; math.Abs(d-um/1000) > 2e-3 {
+			t.Errorf("%v um of spread read as %.1f um", um, 1000*d)
+		}
+	}
+}
+
+// TestCameraFromOneDirection: bars of one direction stand for both.
+func TestCameraFromOneDirection(t *testing.T) {
+	k := barCases[2]
+	for vertical, blur := range map[bool]float64{true: k.blurX, false: k.blurY} {
+		var some []barSlice
+		for _, s := range k.slices(rand.New(rand.NewPCG(31, 4)), 0) {
+			if s.vertical == vertical {
+				some = append(some, s)
+			}
+		}
+		w, ok := fitCamera(some)
+		if !ok {
+			t.Fatal("no edge model")
+		}
+		if w.BlurX != w.BlurY || math.Abs(w.BlurX-blur) > 0.03 {
+			t.Errorf("vertical %v: blur %v and %v, want %v", vertical, w.BlurX, w.BlurY, blur)
+		}
+	}
+}
+
+// TestCameraRefuses: what shows no bar gives no model.
+func TestCameraRefuses(t *testing.T) {
+	good := barCases[1].slices(rand.New(rand.NewPCG(31, 5)), 0.006)
+	burnt, pale := make([]barSlice, len(good)), make([]barSlice, len(good))
+	for i, s := range good {
+		burnt[i] = s
+		burnt[i].saturated = 0.5
+		pale[i] = s
+		pale[i].bins = nil
+		for _, b := range s.bins {
+			pale[i].bins = append(pale[i].bins, bin{b.x, 0.8 + 0.02*b.y, b.n})
+		}
+	}
+	for name, s := range map[string][]barSlice{"none": nil, "one": good[:1], "burnt out": burnt, "no contrast": pale} {
+		if w, ok := fitCamera(s); ok {
+			t.Errorf("%s: %+v", name, w)
+		}
+	}
+}
