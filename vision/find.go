@@ -20,6 +20,22 @@ type candidate struct {
 // touch tells what a candidate runs into.
 type touch struct{ border, card bool }
 
+// sense tells whether the candidate is lighter (1) or darker (-1) than what lies
+// round it, 0 when its luma hardly differs.
+func (c candidate) sense() float64 {
+	switch {
+	case c.colour[0] > clearSense:
+		return 1
+	case c.colour[0] < -clearSense:
+		return -1
+	}
+	return 0
+}
+
+// clearSense is the difference of log luma, in noise units, that tells lighter
+// from darker.
+const clearSense = 4
+
 func (c candidate) length() float64            { return c.b.Sub(c.a).Norm() }
 func (c candidate) direction() calib.CardPoint { return c.b.Sub(c.a).Scale(1 / c.length()) }
 
@@ -313,7 +329,8 @@ func repeated(all []candidate, c candidate) bool {
 		u := o.direction()
 		s := d.Dot(u)
 		off := math.Abs(d.X*u.Y - d.Y*u.X)
-		if s > -0.5 && s < o.length()+0.5 && off < math.Max(o.width, c.width)/2 {
+		alike := c.width < 2*o.width && o.width < 2*c.width
+		if alike && s > -0.5 && s < o.length()+0.5 && off < math.Max(o.width, c.width)/2 {
 			return true
 		}
 	}

@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"stripgap/calib"
 )
@@ -154,29 +155,29 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	l := f.card.Layout
 	var good []traced
 	var touches []touch
-	cut := false // something like a strip runs out of the picture
+	var first missed
 	for i, perMM := range looks(l) {
 		list, err := look(p, f, o, perMM, i > 0)
 		if err != nil {
 			return nil, Refuse(CodeNoStrip, "%v", err)
 		}
-		for _, c := range list[:min(len(list), closerLooks)] {
-			if t, ok := trace(p, f.view, l, w, o, f.straighten(c)); ok && t.evenEnough() {
+		for n, c := range list[:min(len(list), closerLooks)] {
+			t, ok := trace(p, f.view, l, w, o, f.straighten(c))
+			if ok && t.evenEnough() {
 				good = append(good, t)
 				touches = append(touches, c.touches)
+			} else if n == 0 && c.contrast > clearlyThere {
+				first = missed{c.touches, t.softSide()}
 			}
 		}
-		cut = cut || len(list) > 0 && list[0].touches.border
 		if len(good) > 0 {
 			break
 		}
 	}
 	good, touches = clearest(good, touches)
 	switch {
-	case len(good) == 0 && cut:
-		return nil, Refuse(CodeStripCutOff, "")
 	case len(good) == 0:
-		return nil, Refuse(CodeNoStrip, "")
+		return nil, first.refusal()
 	case len(good) > 1:
 		return &good[0], Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(good))
 	case good[0].runsInto(l):
@@ -185,6 +186,35 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 		return &good[0], Refuse(CodeStripCutOff, "")
 	}
 	return &good[0], nil
+}
+
+// missed is the most prominent candidate that could not be traced: its plight
+// says more than that there is no strip.
+type missed struct {
+	touches touch
+	soft    bool
+}
+
+// clearlyThere is the contrast in noise units from which a candidate is taken for
+// something a person laid there.
+const clearlyThere = 8
+
+func (m missed) refusal() *Refusal {
+	switch {
+	case m.touches.border:
+		return Refuse(CodeStripCutOff, "")
+	case m.touches.card:
+		return Refuse(CodeStripReachesCard, "")
+	case m.soft:
+		return Refuse(CodeSmeared, "")
+	}
+	return Refuse(CodeNoStrip, "")
+}
+
+// softSide reports whether one edge rises sharply and the other far more slowly.
+func (t *traced) softSide() bool {
+	lo, hi := math.Min(t.rise[0], t.rise[1]), math.Max(t.rise[0], t.rise[1])
+	return lo > 0 && lo < 3*t.cam.S+1 && hi > smearRise*lo && hi > 6*t.cam.S
 }
 
 // clearest leaves out what is far less clear than the clearest.
@@ -295,6 +325,9 @@ func (m *Measurement) describe(t *traced, o Options) {
 		pr.Ends[i].Pixel, _ = m.View.Image(t.c.plane.At(pr.Ends[i].Card))
 	}
 	m.budget(t, o)
+	if o.PlaneU == nil && o.Surface.Kind == SurfaceUnknown && (o.Height == nil || m.Card.Layout.Reach < 20) {
+		m.flag(FlagSurfaceAssumed)
+	}
 }
 
 // orient turns the axis so that it runs towards the first end: the front, or
@@ -344,8 +377,16 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	if !m.check("gap to the card", gap, l.MaxGap, "mm") {
 		return Refuse(CodeRiderGap, "%.1f mm, at most %.0f", gap, l.MaxGap)
 	}
-	used, all := t.count()
-	lost := 1 - float64(used)/math.Max(1, float64(all))
+	for _, f := range t.condition() {
+		m.flag(f)
+	}
+	switch {
+	case slices.Contains(m.Flags, FlagSmeared):
+		return Refuse(CodeSmeared, "")
+	case slices.Contains(m.Flags, FlagRolled):
+		return Refuse(CodeRolled, "")
+	}
+	lost := t.lost()
 	if !m.check("stations lost", 100*lost, 100*maxLost, "%") {
 		return Refuse(mostLost(t), "%.0f %% of the strip's length", 100*lost)
 	}

@@ -14,6 +14,8 @@ type traced struct {
 	film  rgb
 	metal [2]rgb
 	cam   camera1D // as the bars show it
+	// rise is how many px each edge takes from a fifth to four fifths of the step.
+	rise [2]float64
 	// planeU is how well the strip's plane is known.
 	planeU PlaneU
 	// spread is the blur in px that each of the strip's edges shows.
@@ -40,7 +42,7 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	t.c.width *= perPx / flatPx // the candidate was measured as if it lay in the card's plane
 	t.c.step = math.Max(math.Max(stationLeast, 8*perPx), math.Min(stationMost, cand.length()/stations))
 	t.c.side = sidePixels(t.cam, perPx)
-	t.locate()
+	t.locate(cand.sense())
 	for pass := range 3 {
 		spread := [3]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
 		if !t.shapes(pass) {
@@ -75,7 +77,8 @@ const (
 // locate moves width and axis to where the luma steps most steeply at stations
 // along the candidate: the rough search may be out by half a width on a plane that
 // leans away from the card's.
-func (t *traced) locate() {
+func (t *traced) locate(sense float64) {
+	var rise [2][]float64
 	var s, mid, width []float64
 	for i := -4; i <= 4; i++ {
 		at := t.c.axis.Half * 0.8 * float64(i) / 4
@@ -90,14 +93,20 @@ func (t *traced) locate() {
 		if !ok {
 			continue
 		}
-		x0, x1 := sl.seek(-half, half, slack)
+		x0, x1 := sl.seek(-half, half, slack, sense)
 		q, ok := t.c.v.Card(f.at((x0+x1)/2), t.c.plane)
 		if !ok {
 			continue
 		}
+		if low, high, ok := sl.rise(x0, x1); ok {
+			rise[0], rise[1] = append(rise[0], low), append(rise[1], high)
+		}
 		s = append(s, at)
 		mid = append(mid, calib.CardPoint{X: q.X, Y: q.Y}.Sub(p).Dot(t.c.axis.Normal()))
 		width = append(width, (x1-x0)*perPx)
+	}
+	if len(rise[0]) >= 3 {
+		t.rise = [2]float64{median(rise[0]), median(rise[1])}
 	}
 	line, ok := fitRobust(s, mid, 1)
 	if !ok {

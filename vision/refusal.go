@@ -60,6 +60,8 @@ const (
 	CodeLowContrast      = "low-contrast"
 	CodeStationsLost     = "stations-lost"
 	CodeRiderGap         = "rider-gap"
+	CodeSmeared          = "smeared"
+	CodeRolled           = "rolled"
 )
 
 // Refusal codes: of two photos read together.
@@ -124,6 +126,10 @@ var refusals = map[string]refusalText{
 		"change the light: a white sheet held behind the phone, no direct lamp, no coloured light"},
 	CodeStationsLost: {"too much of the strip could not be measured",
 		"look at the dropped places in the picture: take away glare, dirt and shadow there, and take the photo again"},
+	CodeSmeared: {"one edge of the strip is drawn out: the shaft or cap moved while the strip was in",
+		"lay a new strip, tighten without turning the shaft, and lift the cap straight off"},
+	CodeRolled: {"the strip's width jumps, as where an edge was folded over",
+		"lay a new strip flat and straight"},
 	CodeRiderGap: {"the small card lies too far from the strip",
 		"lay the small card within 5 mm of the strip, at the same height"},
 

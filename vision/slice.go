@@ -141,8 +141,9 @@ func (s slice) step(x0, x1 float64) float64 {
 }
 
 // seek returns the two places within reach of x0 and x1 where the luma steps most
-// steeply and oppositely: a start for the fit, to about a pixel.
-func (s slice) seek(x0, x1, reach float64) (float64, float64) {
+// steeply and oppositely: a start for the fit, to about a pixel. A positive sense
+// wants what lies between lighter, a negative one darker, 0 either.
+func (s slice) seek(x0, x1, reach, sense float64) (float64, float64) {
 	const n = 8            // bins to both sides of a step, 2 px
 	var best [2][2]float64 // by sign of the step at the low edge: largest step, low and high
 	at := [2][2]float64{{x0, x1}, {x0, x1}}
@@ -167,7 +168,7 @@ func (s slice) seek(x0, x1, reach float64) (float64, float64) {
 		}
 	}
 	sign := 0
-	if math.Min(best[1][0], best[1][1]) > math.Min(best[0][0], best[0][1]) {
+	if sense < 0 || sense == 0 && math.Min(best[1][0], best[1][1]) > math.Min(best[0][0], best[0][1]) {
 		sign = 1
 	}
 	return at[sign][0], at[sign][1]

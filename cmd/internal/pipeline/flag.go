@@ -5,6 +5,7 @@ import (
 
 	"stripgap/calib/quantity"
 	"stripgap/clearance"
+	"stripgap/vision"
 )
 
 // Flags that the pipeline sets beside those of vision. The names are stable.
@@ -27,6 +28,8 @@ var flagTexts = map[string]string{
 
 // FlagText returns the sentence that explains a flag, and whether there is one.
 func FlagText(flag string) (string, bool) {
-	text, ok := flagTexts[flag]
-	return text, ok
+	if text, ok := flagTexts[flag]; ok {
+		return text, true
+	}
+	return vision.FlagText(flag)
 }

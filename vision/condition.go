@@ -1,0 +1,236 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"stripgap/calib"
+)
+
+// How a strip shows that it was not left in peace. Judged on rendered faults.
+const (
+	smearRise  = 3.0  // rise of the softer edge over the sharper one's
+	smearRough = 5.0  // waviness of the rougher edge over the smoother one's
+	smearLeast = 0.02 // mm of waviness, or this share of the width: below it an edge is not drawn out
+	stepLeast  = 0.03 // share of the width that an edge must jump to be folded
+	stepClear  = 8.0  // standard deviations
+	gapLeast   = 0.6  // mm without film inside the strip
+	bareMetal  = 0.35 // contrasts by which a gap's luma may differ from the metal's and still be bare metal
+)
+
+// condition names what is wrong with a traced strip.
+func (t *traced) condition() []string {
+	var flags []string
+	var s []float64
+	var edge [2][]float64
+	n := t.c.axis.Normal()
+	for _, k := range t.cuts {
+		if k.dropped != "" && k.dropped != dropApart || k.width == 0 || math.Abs(k.s) > t.c.axis.Half-endTrimLeast {
+			continue
+		}
+		s = append(s, k.s)
+		for i, e := range k.edges {
+			edge[i] = append(edge[i], e.Sub(t.c.axis.Middle).Dot(n))
+		}
+	}
+	if len(s) >= 8 {
+		switch {
+		case t.jumps(s, edge) || t.goesOnOtherwise():
+			flags = append(flags, FlagRolled)
+		case t.drawnOut(s, edge):
+			flags = append(flags, FlagSmeared)
+		}
+	}
+	return append(flags, t.gaps()...)
+}
+
+// drawnOut reports whether one edge is far softer or wavier than the other.
+func (t *traced) drawnOut(s []float64, edge [2][]float64) bool {
+	var rough [2]float64
+	for i := range edge {
+		l, ok := fitRobust(s, edge[i], 2)
+		if !ok {
+			return false
+		}
+		rough[i] = l.scale
+	}
+	lo, hi := math.Min(rough[0], rough[1]), math.Max(rough[0], rough[1])
+	floor := math.Max(smearLeast, 0.01*t.c.width)
+	soft := math.Max(t.spread[0], t.spread[1]) > smearRise*math.Min(t.spread[0], t.spread[1])
+	return soft || hi > floor && hi > smearRough*lo
+}
+
+// jumps reports whether an edge runs straight, jumps, and runs on: a straight line
+// with a step explains it far better than a parabola.
+func (t *traced) jumps(s []float64, edge [2][]float64) bool {
+	for _, e := range edge {
+		best, step, sigma := math.Inf(1), 0.0, 0.0
+		for i := 3; i <= len(s)-3; i++ {
+			q := normal{n: 3}
+			for j := range s {
+				row := [maxUnknowns]float64{1, s[j]}
+				if j >= i {
+					row[2] = 1
+				}
+				q.add(&row, e[j], 1)
+			}
+			f, ok := q.factorise()
+			if !ok {
+				continue
+			}
+			x := f.solve(q.b)
+			if rr := q.fitted(x); rr < best {
+				best, step = rr, math.Abs(x[2])
+				sigma = math.Sqrt(rr / float64(len(s)-3) * f.inverse(2)[2])
+			}
+		}
+		q := normal{n: 3}
+		for j := range s {
+			row := [maxUnknowns]float64{1, s[j], s[j] * s[j]}
+			q.add(&row, e[j], 1)
+		}
+		f, ok := q.factorise()
+		if !ok {
+			continue
+		}
+		if smooth := q.fitted(f.solve(q.b)); step > stepLeast*t.c.width && step > stepClear*sigma && best < 0.5*smooth {
+			return true
+		}
+	}
+	return false
+}
+
+// goesOnOtherwise reports whether the strip goes on beyond an end of its measured
+// length with another width.
+func (t *traced) goesOnOtherwise() bool {
+	wider := 0
+	for _, k := range t.cuts {
+		beyond := math.Abs(k.s) > t.c.axis.Half
+		if beyond && k.dropped == dropApart && math.Abs(k.width/t.c.widthAt(k.s)-1) > 2*stepLeast {
+			wider++
+		}
+	}
+	return wider >= 2 && t.filmLength() > 2*t.c.axis.Half+3*t.c.step
+}
+
+// filmLength returns how far in mm film is seen along the axis: the measured
+// length and what of the film's own luma runs on beyond its ends.
+func (t *traced) filmLength() float64 {
+	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
+	const step, most = 0.25, 15.0 // mm
+	length := 2 * t.c.axis.Half
+	for _, dir := range [2]float64{-1, 1} {
+		for d := step; d < most; d += step {
+			seen, ok := t.lumaAt(t.c.axis.At(dir * (t.c.axis.Half + d)))
+			if !ok || math.Abs(seen-film) > bareMetal*math.Abs(film-metal) {
+				break
+			}
+			length += step
+		}
+	}
+	return length
+}
+
+// lost returns the share of the film's length that was not measured.
+func (t *traced) lost() float64 {
+	used, _ := t.count()
+	return math.Max(0, 1-float64(used)*t.c.step/math.Max(t.filmLength(), t.c.step))
+}
+
+// gaps names runs of stations inside the strip that have no film.
+func (t *traced) gaps() []string {
+	var flags []string
+	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
+	from := -1
+	for i := 0; i <= len(t.cuts); i++ {
+		inside := i < len(t.cuts) && math.Abs(t.cuts[i].s) < t.c.axis.Half
+		if inside && (t.cuts[i].dropped == dropNoEdges || t.cuts[i].dropped == dropContrast || t.cuts[i].dropped == dropApart) {
+			if from < 0 {
+				from = i
+			}
+			continue
+		}
+		if from >= 0 && inside && float64(i-from)*t.c.step >= gapLeast {
+			name := FlagOverGap
+			if seen, ok := t.lumaAt(t.c.axis.At((t.cuts[from].s + t.cuts[i-1].s) / 2)); ok {
+				switch {
+				case math.Abs(seen-film) < bareMetal*math.Abs(film-metal):
+					name = "" // film is there; its edges were not clear
+				case math.Abs(seen-metal) < bareMetal*math.Abs(film-metal):
+					name = FlagTorn
+				}
+			}
+			if name != "" && !slices.Contains(flags, name) {
+				flags = append(flags, name)
+			}
+		}
+		from = -1
+	}
+	return flags
+}
+
+// lumaAt returns the median luma, 0..1, of a few pixels about a place of the
+// strip's plane.
+func (t *traced) lumaAt(c calib.CardPoint) (float64, bool) {
+	px, ok := t.c.v.Image(t.c.plane.At(c))
+	if !ok {
+		return 0, false
+	}
+	var v []float64
+	x0, y0 := int(math.Round(px.X)), int(math.Round(px.Y))
+	for dy := -2; dy <= 2; dy++ {
+		for dx := -2; dx <= 2; dx++ {
+			if x, y := x0+dx, y0+dy; x >= 0 && y >= 0 && x < t.c.p.Luma.W && y < t.c.p.Luma.H {
+				v = append(v, float64(t.c.p.Luma.At(x, y))/255)
+			}
+		}
+	}
+	if len(v) == 0 {
+		return 0, false
+	}
+	return median(v), true
+}
+
+// rise returns how many px each edge of a wide slice takes from a fifth to four
+// fifths of the way from film to metal, outwards from between x0 and x1.
+func (s slice) rise(x0, x1 float64) (low, high float64, ok bool) {
+	var film, below, above []float64
+	mid, half := (x0+x1)/2, (x1-x0)/2
+	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
+	for _, b := range s.bins {
+		switch {
+		case math.Abs(b.x-mid) < 0.3*half:
+			film = append(film, b.y)
+		case b.x < lo+0.25*(x0-lo):
+			below = append(below, b.y)
+		case b.x > hi-0.25*(hi-x1):
+			above = append(above, b.y)
+		}
+	}
+	if len(film) == 0 || len(below) == 0 || len(above) == 0 {
+		return 0, 0, false
+	}
+	f := median(film)
+	walk := func(dir int, metal float64) float64 {
+		near, far := math.NaN(), math.NaN()
+		start, _ := slices.BinarySearchFunc(s.bins, mid, func(b bin, x float64) int {
+			if b.x < x {
+				return -1
+			}
+			return 1
+		})
+		for i := start; i > 0 && i < len(s.bins)-1; i += dir {
+			share := ((s.bins[i-1].y+s.bins[i].y+s.bins[i+1].y)/3 - f) / (metal - f)
+			if share > 0.2 && math.IsNaN(near) {
+				near = s.bins[i].x
+			}
+			if share > 0.8 {
+				far = s.bins[i].x
+				break
+			}
+		}
+		return math.Abs(far - near)
+	}
+	low, high = walk(-1, median(below)), walk(1, median(above))
+	return low, high, !math.IsNaN(low) && !math.IsNaN(high)
+}
