@@ -27,7 +27,7 @@ func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 		}
 		half := length / 2 / perPx
 		s, ok := gather(luma, f, barStation/2/perPx, cuts{lo: -half, hi: half})
-		if !ok || s.saturated > 0.02 {
+		if !ok || s.saturated > maxClipped {
 			continue
 		}
 		pitch, u, ok := fitPitch(s, f, v, b, c)

@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"stripgap/calib"
 )
@@ -122,6 +123,19 @@ func span(f frame, dy, half, lo, hi, x0, x1 float64) (int, int) {
 	clip(f.along.X, dy*f.along.Y, -half, half)
 	clip(f.across.X, dy*f.across.Y, lo, hi)
 	return int(math.Ceil(a - 1e-9)), int(math.Floor(b + 1e-9))
+}
+
+// maxClipped is the share of burnt-out pixels up to which a bar's slice is used:
+// the sharpening's halo on the paper may clip, the paper itself may not.
+const maxClipped = 0.1
+
+// unclip leaves out the bins that burnt-out pixels hold down.
+func (s *slice) unclip() {
+	const clip = 0.985
+	if s.saturated == 0 {
+		return
+	}
+	s.bins = slices.DeleteFunc(s.bins, func(b bin) bool { return b.y > clip })
 }
 
 // step returns the difference of the mean luma between x0 and x1 and outside.

@@ -79,7 +79,7 @@ func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
 		}
 		var sum edgeSum
 		for _, s := range slices {
-			if s.vertical != vertical || s.saturated > 0.02 {
+			if s.vertical != vertical || s.saturated > maxClipped {
 				continue
 			}
 			fit, ok := fitPair(s.slice, pairShape{shape, shape}, s.x0, s.x1)

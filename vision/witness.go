@@ -107,6 +107,7 @@ func isolatedSlices(luma *Plane, v *calib.View, l *calib.Layout) []barSlice {
 			half, edge := barStation/2/perPx, b.Width/2/perPx
 			s, ok := gather(luma, f, half, around(-edge, edge, math.Min(barMargin/perPx, barMarginMost)))
 			if ok {
+				s.unclip()
 				out = append(out, barSlice{s, b.Vertical, -edge, edge, perPx})
 			}
 		}
@@ -149,7 +150,7 @@ func measureBars(p *Photo, v *calib.View, l *calib.Layout) (*Witness, *Refusal) 
 	slices := isolatedSlices(p.Luma, v, l)
 	saturated := 0
 	for _, s := range slices {
-		if s.saturated > 0.02 {
+		if s.saturated > maxClipped {
 			saturated++
 		}
 	}
