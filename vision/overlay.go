@@ -31,7 +31,6 @@ type Overlay struct {
 type OverlayMark struct {
 	Centre calib.PixelPoint
 	Radius float64 // px of the photo, above 0
-	Label  string  // its code
 }
 
 // OverlayStation is a slice across the strip, from one edge to the other.

@@ -96,7 +96,6 @@ func (o *Overlay) drawFindings(c *canvas, v *pictureView) {
 	for _, m := range o.Marks {
 		at, r := v.point(m.Centre), m.Radius*v.scale+3
 		c.ring(inkWhite, 3, at, r)
-		c.label(at.Add(calib.PixelPoint{X: r + 14, Y: -r}), m.Label)
 	}
 	o.drawStations(c, v)
 	for _, edge := range o.Edges {
@@ -190,15 +189,4 @@ func (c *canvas) panel(centre calib.PixelPoint, w, h float64) {
 	r := image.Rect(int(centre.X-w/2), int(centre.Y-h/2), int(centre.X+w/2), int(centre.Y+h/2))
 	c.rect(inkBlack, r.Inset(-3))
 	c.rect(inkWhite, r)
-}
-
-// label writes a short text in a white box that starts at the place.
-func (c *canvas) label(at calib.PixelPoint, s string) {
-	if s == "" {
-		return
-	}
-	f := fontKey{labelSize, true}
-	w := c.measure(f, s) + 14
-	c.panel(at.Add(calib.PixelPoint{X: w / 2}), w, labelSize+6)
-	c.text(inkBlack, f, at.Add(calib.PixelPoint{X: 7}), anchorLeft, s)
 }

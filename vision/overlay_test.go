@@ -40,8 +40,8 @@ func madeUp(t testing.TB) (*Photo, *Overlay) {
 		Plot: &OverlayPlot{Quantity: "clearance", EndNames: [2]string{"front", "rear"},
 			Limits: []OverlayLimit{{"new, at most", 0.055}, {"new, at least", 0.025}}},
 	}
-	for i, c := range []string{"135", "210", "172", "15", "232", "90"} {
-		o.Marks = append(o.Marks, OverlayMark{at(650+float64(i%3)*550, 560+float64(i/3)*330), 40, c})
+	for i := range 6 {
+		o.Marks = append(o.Marks, OverlayMark{at(650+float64(i%3)*550, 560+float64(i/3)*330), 40})
 	}
 	for i := range 41 {
 		x := 700 + 25*float64(i)

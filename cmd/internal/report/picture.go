@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -65,7 +64,7 @@ func drawCard(o *vision.Overlay, m *vision.Measurement) {
 	for _, f := range m.Card.Marks {
 		if x, y, ok := m.View.PixelsPerMM(f.Mark.Centre); ok {
 			o.Marks = append(o.Marks, vision.OverlayMark{
-				Centre: f.Pixel, Radius: l.Style.Teeth * math.Sqrt(x*y), Label: fmt.Sprint(f.Mark.Code)})
+				Centre: f.Pixel, Radius: l.Style.Teeth * math.Sqrt(x*y)})
 		}
 	}
 	for _, b := range l.Bars {

@@ -76,6 +76,12 @@ func TestTable(t *testing.T) {
 	judged[0].Verdict = &pipeline.Verdict{
 		New:     &pipeline.Judgement{Verdict: "cannot tell", Conformity: 0.634},
 		Service: &pipeline.Judgement{Verdict: "inside", Conformity: 0.9999}}
+	for _, mean := range []float64{0.019, 0.061} { // on either side of made-up limits
+		r, c := judged[0], *judged[0].Clearance
+		c.Mean = mean
+		r.Clearance, r.Verdict = &c, &pipeline.Verdict{New: &pipeline.Judgement{Verdict: "outside", Lo: ptr(0.03), Hi: ptr(0.05)}}
+		judged = append(judged, r)
+	}
 	golden(t, "verdict.txt", tableText(t, judged, Options{Coverage: 2}))
 	widths := readings()
 	for i := range widths {

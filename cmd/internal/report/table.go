@@ -191,8 +191,8 @@ func rowNotes(r pipeline.Result) string {
 	return strings.Join(notes, ", ")
 }
 
-// verdict prints what each pair of limits says. Where it cannot be told, the
-// probability of conforming says how near it is.
+// verdict prints what each pair of limits says: outside on which side, and where
+// it cannot be told, how near it is by the probability of conforming.
 func verdict(r pipeline.Result) string {
 	if r.Verdict == nil {
 		return "-"
@@ -203,8 +203,14 @@ func verdict(r pipeline.Result) string {
 			return
 		}
 		word := kind + " " + j.Verdict
-		if j.Verdict == string(clearance.CannotTell) {
+		switch {
+		case j.Verdict == string(clearance.CannotTell):
 			word += fmt.Sprintf(" (%.0f %% likely inside)", 100*j.Conformity)
+		case j.Verdict != string(clearance.Outside):
+		case j.Hi != nil && r.Clearance.Mean > *j.Hi:
+			word += " (too large)"
+		default:
+			word += " (too small)"
 		}
 		words = append(words, word)
 	}
