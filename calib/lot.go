@@ -53,7 +53,7 @@ type lotEntry struct {
 // ParseLots reads a file of strip lots, one [[lot]] table each:
 //
 //	[[lot]]
-//	name = "demo green"
+//	name = "thin"
 //	note = "five readings of an unused strand, 2 um micrometer"
 //	diameter = "0.300 mm"      # or section_area = "0.0707 mm2"
 //	diameter_u = "0.002 mm"    # or section_area_u = "0.0010 mm2"
