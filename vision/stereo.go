@@ -235,7 +235,7 @@ func (s *stereo) measurement() *Measurement {
 			out.Checks = append(out.Checks, c)
 		}
 		for _, f := range m.Flags {
-			if !slices.Contains(out.Flags, f) {
+			if f != FlagSurfaceAssumed && !slices.Contains(out.Flags, f) { // the pair has solved how the strip lies
 				out.Flags = append(out.Flags, f)
 			}
 		}
