@@ -3,6 +3,7 @@ package vision
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"stripgap/calib"
@@ -80,6 +81,9 @@ func TestMeasurePairRendered(t *testing.T) {
 		if err != nil {
 			t.Errorf("pair %d: %v", i, err)
 			continue
+		}
+		if slices.Contains(m.Flags, FlagSurfaceAssumed) {
+			t.Errorf("pair %d: flags %v, although the plane is solved", i, m.Flags)
 		}
 		off := m.Profile.Mean/truth.Strips[0].MeanWidth - 1
 		t.Logf("pair %d: one photo off by up to %.1f %%, two by %+.3f %% (u %.3f %%)", i, 100*worst, 100*off, 100*m.Profile.U/m.Profile.Mean)
