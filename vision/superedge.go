@@ -53,9 +53,9 @@ func (e *edgeSum) edge(film, metal rgb) superEdge {
 // another.
 func fitCamera(slices []barSlice) (*Witness, bool) {
 	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2}
-	for _, steps := range [3]int{3, 3, 8} {
+	for range 3 {
 		var edges [2]superEdge // met along the card's x, and along its y
-		if !layOver(slices, w, &edges) || !w.fit(&edges, steps) {
+		if !layOver(slices, w, &edges) || !w.fit(&edges) {
 			return nil, false
 		}
 	}
@@ -161,20 +161,20 @@ var cameraPrior = [edgeParams]struct{ mean, sd, lo, hi float64 }{
 // priors are weighed; 1 is black to white.
 const modelMisfit = 0.004
 
-// fit is Levenberg-Marquardt over the edge model's unknowns, at most so many
-// steps; each super-edge's two levels are solved within.
-func (w *Witness) fit(edges *[2]superEdge, steps int) bool {
+// fit is Levenberg-Marquardt over the edge model's unknowns; each super-edge's
+// two levels are solved within.
+func (w *Witness) fit(edges *[2]superEdge) bool {
 	p := edgeVector{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone}
 	q, ok := edgeEquations(edges, p)
 	lambda := 1e-3
-	for iter := 0; ok && iter < steps; iter++ {
+	for iter := 0; ok && iter < 15; iter++ {
 		next, n, found := dampedStep(edges, p, q, &lambda)
 		if !found {
 			break
 		}
 		gain := (q.rr - n.rr) / q.rr
 		p, q = next, n
-		if gain < 3e-3 {
+		if gain < 1e-4 {
 			break
 		}
 	}

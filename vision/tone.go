@@ -26,28 +26,6 @@ func linearFromSRGB(v float64) float64 {
 	return 1 + (v-1)*2.4/1.055
 }
 
-// srgbTable holds srgbFromLinear at equal steps of linear light: edge models ask
-// for it some ten thousand times a photo, and a power costs ten times a look-up.
-// Between its entries a straight line is within 2e-5.
-var srgbTable = func() (t [srgbSteps + 2]float64) {
-	for i := range t {
-		t[i] = srgbFromLinear(float64(i) / srgbSteps)
-	}
-	return t
-}()
-
-const srgbSteps = 4096
-
-// srgbFast is srgbFromLinear from the table inside 0..1.
-func srgbFast(l float64) float64 {
-	if !(l >= 0 && l <= 1) {
-		return srgbFromLinear(l)
-	}
-	x := l * srgbSteps
-	i := int(x)
-	return srgbTable[i] + (x-float64(i))*(srgbTable[i+1]-srgbTable[i])
-}
-
 // tone is a photo's transfer curve: sRGB followed by an S-shaped curve of
 // strength S, g + 4 S g (1-g) (g - 1/2), which keeps black, middle and white and
 // has slope 1+S at the middle. |S| stays below maxTone, where it is monotone.
@@ -56,7 +34,7 @@ type tone struct{ S float64 }
 const maxTone = 0.45
 
 func (t tone) fromLinear(l float64) float64 {
-	g := srgbFast(l)
+	g := srgbFromLinear(l)
 	if g < 0 || g > 1 {
 		return g
 	}
