@@ -76,6 +76,9 @@ const (
 // TestSamples reads every sample as `make demo` does and compares with what was
 // drawn: nothing on the way is replaced.
 func TestSamples(t *testing.T) {
+	if testing.Short() {
+		t.Skip("reads nine photos of 12 MP")
+	}
 	list := readSamples(t)
 	if *truthDir != "" {
 		for i := range list.Readings {
