@@ -18,10 +18,10 @@ type outcome struct {
 	code  string // refusal code; "" when read
 	why   string // the refusal's message
 
-	layout  string  // of the card found; "" for none
-	marks   int     // found
-	marksPx float64 // root mean square distance of the marks from their true centres
-	blur    float64 // px, measured on the card; 0 when the bars were not reached
+	layout  string          // of the card found; "" for none
+	marks   int             // found
+	marksPx float64         // root mean square distance of the marks from their true centres
+	bars    *vision.Witness // nil when the bars were not reached
 
 	profile *vision.Profile // also of some refused photos
 	flags   []string
@@ -135,9 +135,7 @@ func (o *outcome) compare(m *vision.Measurement) {
 		o.layout = m.Card.Layout.Name
 		o.marks, o.marksPx = markError(m.Card.Marks, o.truth.Marks)
 	}
-	if m.Bars != nil {
-		o.blur = math.Max(m.Bars.BlurX, m.Bars.BlurY)
-	}
+	o.bars = m.Bars
 	if m.Profile == nil || len(o.truth.Strips) == 0 {
 		return
 	}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"stripgap/vision"
 	"stripgap/vision/synth"
 )
 
@@ -39,6 +40,16 @@ func compared(name string, get func(o *outcome) float64) field {
 			return ""
 		}
 		return text(get(o))
+	}}
+}
+
+// seen returns a column of what the card's bars showed; none without them.
+func seen(name string, get func(w *vision.Witness) float64) field {
+	return field{name, func(o *outcome) string {
+		if o.bars == nil {
+			return ""
+		}
+		return text(get(o.bars))
 	}}
 }
 
@@ -80,12 +91,11 @@ func fields() []field {
 			}
 			return text(o.marksPx)
 		}},
-		{"blur_measured_px", func(o *outcome) string {
-			if o.blur == 0 {
-				return ""
-			}
-			return text(o.blur)
-		}},
+		seen("blur_x_measured_px", func(w *vision.Witness) float64 { return w.BlurX }),
+		seen("blur_y_measured_px", func(w *vision.Witness) float64 { return w.BlurY }),
+		seen("sharpen_measured", func(w *vision.Witness) float64 { return w.Sharpening }),
+		seen("sharpen_radius_measured_px", func(w *vision.Witness) float64 { return w.Radius }),
+		seen("curve_measured", func(w *vision.Witness) float64 { return w.Tone }),
 		{"width_true_px", func(o *outcome) string {
 			if w, ok := widthPixels(o.truth); ok {
 				return text(w)
@@ -130,6 +140,8 @@ func sceneFields() []field {
 		strip("strip_height_mm", func(t *synth.Strip) float64 { return t.Height }),
 		strip("strip_tilt_along_deg", func(t *synth.Strip) float64 { return t.TiltAlong }),
 		strip("strip_tilt_across_deg", func(t *synth.Strip) float64 { return t.TiltAcross }),
+		strip("strip_thickness_mm", func(t *synth.Strip) float64 { return t.SectionArea / t.Width }),
+		strip("gloss", func(t *synth.Strip) float64 { return t.Gloss }),
 		strip("rough_um", func(t *synth.Strip) float64 { return t.RoughUM }),
 		strip("ragged_mm", func(t *synth.Strip) float64 { return t.Ragged }),
 		strip("strip_luminance", func(t *synth.Strip) float64 { return luminance(t.Colour) }),
@@ -140,6 +152,9 @@ func sceneFields() []field {
 		scene("line_depth", func(s *synth.Scene) float64 { return s.Surface.LineDepth }),
 		scene("surface_radius_mm", func(s *synth.Scene) float64 { return s.Surface.Radius }),
 		scene("light_level", func(s *synth.Scene) float64 { return s.Light.Level }),
+		scene("light_azimuth_deg", func(s *synth.Scene) float64 { return s.Light.Azimuth }),
+		scene("light_elevation_deg", func(s *synth.Scene) float64 { return s.Light.Elevation }),
+		scene("shadow", func(s *synth.Scene) float64 { return s.Light.Shadow }),
 		scene("full_well_e", func(s *synth.Scene) float64 { return s.Sensor.FullWell }),
 		scene("curve", func(s *synth.Scene) float64 { return s.Processing.Curve }),
 		scene("denoise", func(s *synth.Scene) float64 { return s.Processing.Denoise }),

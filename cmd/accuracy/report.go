@@ -59,18 +59,19 @@ func (o options) command() string {
 }
 
 // legend explains the table's columns.
-const legend = `Errors are measured minus true, in percent of the true mean width, over the
+const legend = `*right* is the share of photos that became what they should: read or, where the
+fault demands it, refused for that fault (a damaged strip may also be flagged).
+Errors are measured minus true, in percent of the true mean width, over the
 photos that were read: median and 95th percentile of their size, bias (the median
 with its sign), the worst one. *u* is the median standard uncertainty claimed.
 *cover* is the share of readings whose interval of k = 2 holds the truth, about
 95 % if the claim is right; *z sd* is the standard deviation of error over u, 1 if
-it is right. *right* is the share of photos that became what they should: read, or
-where the fault demands it refused for that fault (or, a damaged strip, flagged).
-*net* figures take the print's scale out of the error and out of u, because no
-photo can show it. *taper*, in percent of the mean width too, compares the width line's difference between the reading's
-own ends. *ends wrong* counts readings whose front and rear are named the wrong
-way round. *marks* is the median over photos of the root mean square distance
-between marks found and true, in pixels.
+it is right. *net* figures take the print's scale out of the error and out of u,
+because no photo can show it. *taper*, in percent of the mean width too, compares
+the width line's difference between the reading's own ends. *ends wrong* counts
+readings whose front and rear are named the wrong way round. *marks* is the median
+over photos of the root mean square distance between marks found and true, in
+pixels.
 `
 
 // markdown returns the report for reading.
