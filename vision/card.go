@@ -29,13 +29,15 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 	if err != nil {
 		return nil, Refuse(CodeNoCard, "%v", err)
 	}
-	seen, h := look.choose(all)
-	if len(seen) < 4 {
-		if look.mirrored() {
+	seen, h, ok := look.choose(all)
+	if !ok {
+		switch {
+		case look.mirrored():
 			return nil, Refuse(CodeMirrored, "")
-		}
-		if len(seen) == 0 {
+		case len(seen) == 0:
 			return nil, Refuse(CodeNoCard, "")
+		case len(seen) >= minMarks:
+			return nil, Refuse(CodeCardDistorted, "")
 		}
 		return nil, Refuse(CodeFewMarks, "%d of %d", len(seen), len(seen[0].layout.Marks))
 	}
@@ -171,6 +173,6 @@ func (f *finder) mirrored() bool {
 	if err != nil {
 		return false
 	}
-	seen, h := m.choose(all)
-	return len(seen) >= 4 && h.Mirrored()
+	_, h, ok := m.choose(all)
+	return ok && h.Mirrored()
 }

@@ -79,7 +79,7 @@ func (f *finder) marks() ([]sighting, error) {
 			s.at = calib.PixelPoint{X: (s.at.X+0.5)*sx - 0.5, Y: (s.at.Y+0.5)*sy - 0.5}
 			s.radius *= (sx + sy) / 2
 		}
-		if best, _ := f.choose(found); len(best) >= minMarks {
+		if best, _, ok := f.choose(found); ok && len(best) >= minMarks {
 			return found, nil
 		}
 	}
@@ -258,8 +258,10 @@ func inside(p *Plane, e ellipse, k float64) bool {
 const minMarks = 5
 
 // choose picks one layout's sightings, one for each mark, that agree with
-// one homography. The larger card wins when both are seen whole.
-func (f *finder) choose(all []sighting) (best []sighting, h calib.Homography) {
+// one homography. The larger card wins when both are seen whole. ok is false when
+// no layout's sightings give one, as when few are seen or all but one lie in a
+// line; best are then the most that are seen of one layout.
+func (f *finder) choose(all []sighting) (best []sighting, h calib.Homography, ok bool) {
 	for _, l := range f.layouts {
 		var mine []sighting
 		for _, s := range all {
@@ -267,29 +269,32 @@ func (f *finder) choose(all []sighting) (best []sighting, h calib.Homography) {
 				mine = append(mine, s)
 			}
 		}
-		mine = distinct(mine)
-		if len(mine) < 4 {
-			if len(mine) > len(best) && len(best) < 4 {
-				best = mine
-			}
-			continue
-		}
-		card, img, scale := points(mine)
-		hl, in, err := calib.FitHomographyRobust(card, img, math.Max(1.5, 0.08*scale))
-		if err != nil {
-			continue
-		}
-		var kept []sighting
-		for i, ok := range in {
-			if ok {
-				kept = append(kept, mine[i])
-			}
-		}
-		if len(kept) > len(best) {
-			best, h = kept, hl
+		kept, hl, agree := agreeing(distinct(mine))
+		if agree && !ok || agree == ok && len(kept) > len(best) {
+			best, h, ok = kept, hl, agree
 		}
 	}
-	return best, h
+	return best, h, ok
+}
+
+// agreeing returns the sightings that agree with one homography, or all of them
+// and false when there is none.
+func agreeing(mine []sighting) ([]sighting, calib.Homography, bool) {
+	if len(mine) < 4 {
+		return mine, calib.Homography{}, false
+	}
+	card, img, scale := points(mine)
+	h, in, err := calib.FitHomographyRobust(card, img, math.Max(1.5, 0.08*scale))
+	if err != nil {
+		return mine, calib.Homography{}, false
+	}
+	var kept []sighting
+	for i, ok := range in {
+		if ok {
+			kept = append(kept, mine[i])
+		}
+	}
+	return kept, h, true
 }
 
 // twice reports whether two or more of the layout's marks are seen at two

@@ -37,8 +37,8 @@ func TestEveryMarkIsFound(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			seen, h := f.choose(all)
-			if len(seen) < minMarks || seen[0].layout.Name != l.Name || h.Mirrored() {
+			seen, h, ok := f.choose(all)
+			if !ok || len(seen) < minMarks || seen[0].layout.Name != l.Name || h.Mirrored() {
 				t.Errorf("%s, %+v: %d marks chosen of %d sightings", l.Name, c, len(seen), len(all))
 				continue
 			}
@@ -210,6 +210,24 @@ func TestSpoiltMarks(t *testing.T) {
 		_, _, err = FindCard(photoOf(d.blurred(1).display(0, 1).plane(nil, 0)), Options{Prior: c.known()})
 		if refusalCode(err) != CodeFewMarks {
 			t.Errorf("two marks with %s: %s", name, refusalCode(err))
+		}
+	}
+}
+
+// TestFourMarksInLine: three marks of one row and one of the other give no
+// homography, whichever four they are; they are few marks, not none.
+func TestFourMarksInLine(t *testing.T) {
+	l := calib.Bench()
+	c := lookFrom{PX: 9, Roll: 15, W: 1000, H: 1000}
+	for _, cover := range [][]int{{3, 4}, {4, 5}, {0, 1}} {
+		d := drawCard(t, l, c)
+		for _, i := range cover {
+			at := l.Marks[i].Centre
+			d.fill(0.8, func(p calib.CardPoint) calib.PixelPoint { return c.project()(p.Add(at)) }, disc(0, 0, l.Style.Teeth+0.2))
+		}
+		_, _, err := FindCard(photoOf(d.blurred(1).display(0, 1).plane(nil, 0)), Options{Prior: c.known()})
+		if refusalCode(err) != CodeFewMarks {
+			t.Errorf("marks %v covered: %v", cover, err)
 		}
 	}
 }
