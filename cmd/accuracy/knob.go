@@ -53,15 +53,15 @@ func widthPixels(t *synth.Truth) (float64, bool) {
 	return s.Left.Sub(s.Right).Norm(), true
 }
 
-// printError is what the print's mean scale alone does to a width, percent. No
-// photo can show it; it is nothing when the reader was told. That a print is
-// stretched along one direction shows in the photo, and is the reader's affair.
+// printError is what the print's scale alone does to a width across the first
+// strip, percent. No photo can show it; it is nothing when the reader was told.
 func (o *outcome) printError() float64 {
 	s := &o.truth.Scene
 	if len(s.Strips) == 0 || o.told {
 		return 0
 	}
-	return 100 * (1/math.Sqrt(s.Card.ScaleX*s.Card.ScaleY) - 1)
+	sin, cos := math.Sincos(s.Strips[0].Angle * math.Pi / 180)
+	return 100 * (math.Hypot(sin/s.Card.ScaleX, cos/s.Card.ScaleY) - 1)
 }
 
 // luminance is the CIE Y of a linear sRGB colour (IEC 61966-2-1).

@@ -31,17 +31,18 @@ func TestBlurOf(t *testing.T) {
 	near(t, "all", blurOf(synth.Optics{Blur: 1, Defocus: 4, MotionX: math.Sqrt(12) * 2}), 3, 1e-12)
 }
 
-// TestPrintError: on a print 1 % too large a width reads 1/1.01 of the truth; on
-// one that is stretched along x by as much as it is shrunk along y it is right.
+// TestPrintError: on a print 1 % too long in y, a width along y reads 1/1.01 of
+// the truth; along x it is right.
 func TestPrintError(t *testing.T) {
 	o := outcome{truth: &synth.Truth{Scene: synth.NewScene("bench")}}
 	s := &o.truth.Scene
 	near(t, "no strip", o.printError(), 0, 0)
-	s.Strips = []synth.Strip{{}}
-	s.Card.ScaleX, s.Card.ScaleY = 1.01, 1/1.01
-	near(t, "stretched", o.printError(), 0, 1e-9)
-	s.Card.ScaleX, s.Card.ScaleY = 1.01, 1.01
-	near(t, "large", o.printError(), 100/1.01-100, 1e-9)
+	s.Card.ScaleY = 1.01
+	s.Strips = []synth.Strip{{Angle: 0}}
+	near(t, "across y", o.printError(), 100/1.01-100, 1e-9)
+	s.Strips[0].Angle = 90
+	near(t, "across x", o.printError(), 0, 1e-9)
+	s.Strips[0].Angle = 0
 	o.told = true
 	near(t, "told", o.printError(), 0, 0)
 }
