@@ -68,7 +68,7 @@ func ParseLots(data []byte, file string) ([]Lot, error) {
 	if len(data) > maxLotFile {
 		return nil, fmt.Errorf("%s: %d bytes; a file of strip lots is at most %d", file, len(data), maxLotFile)
 	}
-	at, err := lotPlaces(data, file)
+	at, err := tablePlaces(data, file, bareNumber)
 	if err != nil {
 		return nil, err
 	}
@@ -198,64 +198,11 @@ func figure(s string, parse func(string) (float64, error)) (float64, error) {
 	return x, err
 }
 
-// tomlError puts the file, line and column before what the decoder says.
-func tomlError(file string, err error) error {
-	var unknown *toml.StrictMissingError
-	if errors.As(err, &unknown) && len(unknown.Errors) > 0 {
-		line, column := unknown.Errors[0].Position()
-		return fmt.Errorf("%s:%d:%d: unknown key %s", file, line, column, strings.Join(unknown.Errors[0].Key(), "."))
+// bareNumber refuses a figure without quotes, because the decoder would speak of
+// Go types and not of the unit that is missing.
+func bareNumber(value unstable.Kind) error {
+	if value == unstable.Integer || value == unstable.Float {
+		return errors.New("write the figure in quotes and with its unit, as in \"0.300 mm\"")
 	}
-	var bad *toml.DecodeError
-	if errors.As(err, &bad) {
-		line, column := bad.Position()
-		return fmt.Errorf("%s:%d:%d: %w", file, line, column, err)
-	}
-	return fmt.Errorf("%s: %w", file, err)
-}
-
-// lotKey is a key of the i-th [[lot]]; with an empty name the header itself.
-type lotKey struct {
-	lot  int
-	name string
-}
-
-type placeIndex map[lotKey]unstable.Position
-
-// place names a key's line and column, or its table's where the key is missing.
-// Lots written inline have neither and are told by the file alone.
-func (p placeIndex) place(file string, lot int, key string) string {
-	for _, k := range []lotKey{{lot, key}, {lot, ""}} {
-		if at, ok := p[k]; ok {
-			return fmt.Sprintf("%s:%d:%d", file, at.Line, at.Column)
-		}
-	}
-	return file
-}
-
-// lotPlaces finds where each key of each [[lot]] stands. It leaves faults of the
-// syntax to the decoder but refuses a bare number, because the decoder would speak
-// of Go types and not of the unit that is missing.
-func lotPlaces(data []byte, file string) (placeIndex, error) {
-	at, lot := placeIndex{}, -1
-	var p unstable.Parser
-	p.Reset(data)
-	for p.NextExpression() {
-		e := p.Expression()
-		key := e.Key()
-		if !key.Next() {
-			continue
-		}
-		k, start := lotKey{lot, string(key.Node().Data)}, p.Shape(key.Node().Raw).Start
-		switch {
-		case e.Kind == unstable.ArrayTable || e.Kind == unstable.Table: // [lot] is one lot
-			lot++
-			k = lotKey{lot, ""}
-		case e.Kind != unstable.KeyValue:
-			continue
-		case e.Value().Kind == unstable.Integer || e.Value().Kind == unstable.Float:
-			return nil, fmt.Errorf("%s:%d:%d: %s: write the figure in quotes and with its unit, as in \"0.300 mm\"", file, start.Line, start.Column, k.name)
-		}
-		at[k] = start
-	}
-	return at, nil
+	return nil
 }

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
-	"github.com/pelletier/go-toml/v2/unstable"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -88,12 +87,15 @@ func ParsePhones(data []byte, file string) ([]Phone, error) {
 	if err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&doc); err != nil {
 		return nil, tomlError(file, err)
 	}
-	at := phonePlaces(data)
+	at, err := tablePlaces(data, file, nil)
+	if err != nil {
+		return nil, err
+	}
 	var phones []Phone
 	for i, e := range doc.Phone {
 		p, key, err := e.phone()
 		for _, k := range phoneKeys {
-			if _, ok := at[lotKey{i, k}]; !ok {
+			if _, ok := at[placeKey{i, k}]; !ok {
 				key, err = k, errors.New("missing")
 				break
 			}
@@ -175,25 +177,4 @@ func (e phoneEntry) correlations() (*mat.SymDense, error) {
 		return nil, err
 	}
 	return c, nil
-}
-
-// phonePlaces finds where each key of each [[phone]] stands.
-func phonePlaces(data []byte) placeIndex {
-	at, phone := placeIndex{}, -1
-	var p unstable.Parser
-	p.Reset(data)
-	for p.NextExpression() {
-		e := p.Expression()
-		key := e.Key()
-		if !key.Next() {
-			continue
-		}
-		k := lotKey{phone, string(key.Node().Data)}
-		if e.Kind == unstable.ArrayTable || e.Kind == unstable.Table {
-			phone++
-			k = lotKey{phone, ""}
-		}
-		at[k] = p.Shape(key.Node().Raw).Start
-	}
-	return at
 }
