@@ -21,6 +21,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/progress"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -104,9 +105,9 @@ func benchmark(o options, stdout, stderr io.Writer) error {
 	wait := time.Duration(float64(len(trials)) * secondsPerPhoto / float64(o.jobs) * float64(time.Second))
 	fmt.Fprintf(stderr, "%d photos, about %v with %d cores to themselves\n", len(trials), wait.Round(time.Second), o.jobs)
 
-	p := newProgress(stderr, len(trials))
-	rows, err := measure(trials, o.jobs, p.step)
-	p.clear()
+	line := progress.New(stderr, len(trials))
+	rows, err := measure(trials, o.jobs, func() { line.Step("") })
+	line.Clear()
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stripgap/calib"
+	"stripgap/cmd/internal/wholefile"
 )
 
 // newCardCommand builds `stripgap card` and what is below it.
@@ -179,7 +180,7 @@ func writeFiles(files []outputFile, force bool) error {
 		}
 	}()
 	for _, f := range files {
-		path, err := writeTemporary(f)
+		path, err := wholefile.Stage(f.path, f.write)
 		if path != "" {
 			temporary = append(temporary, path)
 		}
@@ -193,15 +194,4 @@ func writeFiles(files []outputFile, force bool) error {
 		}
 	}
 	return nil
-}
-
-// writeTemporary writes f beside its place and returns the path, which exists
-// unless it is empty.
-func writeTemporary(f outputFile) (string, error) {
-	t, err := os.CreateTemp(filepath.Dir(f.path), ".stripgap-*")
-	if err != nil {
-		return "", err
-	}
-	err = errors.Join(f.write(t), t.Chmod(0o644), t.Sync(), t.Close())
-	return t.Name(), err
 }

@@ -12,6 +12,7 @@ import (
 
 	"stripgap/calib"
 	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/progress"
 	"stripgap/cmd/internal/userfiles"
 	"stripgap/vision"
 )
@@ -58,7 +59,7 @@ func learnPhone(cmd *cobra.Command, args []string) error {
 	}
 	photos, problems := pipeline.Collect(args)
 	var sights []pipeline.CardSight
-	progress := newProgress(cmd.ErrOrStderr(), len(photos))
+	line := progress.New(cmd.ErrOrStderr(), len(photos))
 	for _, path := range photos {
 		s, err := seeCard(path)
 		if err != nil {
@@ -66,9 +67,9 @@ func learnPhone(cmd *cobra.Command, args []string) error {
 		} else {
 			sights = append(sights, s)
 		}
-		progress.step(path)
+		line.Step(path)
 	}
-	progress.clear()
+	line.Clear()
 	for _, p := range problems {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), p)
 	}

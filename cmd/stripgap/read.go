@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/progress"
 	"stripgap/cmd/internal/report"
 )
 
@@ -125,12 +126,12 @@ func (f *readFlags) read(reader *pipeline.Reader, tasks []pipeline.Task, stderr 
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	context.AfterFunc(ctx, stop)
-	progress := newProgress(stderr, len(tasks))
-	defer progress.clear()
+	line := progress.New(stderr, len(tasks))
+	defer line.Clear()
 	return pipeline.Batch(ctx, len(tasks), f.jobs,
 		func(i int) pipeline.Entry { return reader.Read(tasks[i]) },
 		func(i int) pipeline.Entry { return pipeline.Interrupted(tasks[i]) },
-		func(i int) { progress.step(tasks[i].Photo) })
+		func(i int) { line.Step(tasks[i].Photo) })
 }
 
 func (f *readFlags) print(w io.Writer, results []pipeline.Result) error {

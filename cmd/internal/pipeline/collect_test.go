@@ -69,26 +69,3 @@ func TestPictureNames(t *testing.T) {
 		t.Errorf("got %q\nwant %q", got, want)
 	}
 }
-
-func TestWriteFile(t *testing.T) {
-	dir := makeFiles(t, "a")
-	if err := WriteFile("a", []byte("new")); err != nil {
-		t.Fatal(err)
-	}
-	if got, _ := os.ReadFile("a"); string(got) != "new" {
-		t.Errorf("got %q", got)
-	}
-	// A folder in the way cannot be replaced: an error, and nothing left behind.
-	if err := os.Mkdir("b", 0o755); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile("b/c", nil, 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if err := WriteFile("b", []byte("x")); err == nil {
-		t.Error("overwrote a folder")
-	}
-	if left, _ := filepath.Glob(filepath.Join(dir, ".stripgap-*")); len(left) > 0 {
-		t.Errorf("left %q", left)
-	}
-}

@@ -1,9 +1,7 @@
 package pipeline
 
 import (
-	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 )
@@ -46,24 +44,4 @@ func pictureStem(photo string, n int) string {
 	default:
 		return fmt.Sprintf("%s-%s-%d", parent, stem, n)
 	}
-}
-
-// WriteFile writes a file whole or not at all: into a temporary file beside it,
-// synced, then renamed over it.
-func WriteFile(path string, data []byte) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".stripgap-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(f.Name())
-		}
-	}()
-	_, err = f.Write(data)
-	err = errors.Join(err, f.Sync(), f.Chmod(0o644), f.Close())
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

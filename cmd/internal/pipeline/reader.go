@@ -7,6 +7,7 @@ import (
 	"os"
 
 	"stripgap/calib"
+	"stripgap/cmd/internal/wholefile"
 	"stripgap/vision"
 )
 
@@ -98,7 +99,7 @@ func (r *Reader) picture(path string, photo *vision.Photo, m *vision.Measurement
 	}()
 	data, err := r.Draw(photo, m, result)
 	if err == nil {
-		err = WriteFile(path, data)
+		err = wholefile.Write(path, data)
 	}
 	if err != nil {
 		return fmt.Errorf("%s: the picture could not be written: %w", path, err)

@@ -10,7 +10,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/wholefile"
 )
 
 // folder is the program's part of the configuration folder.
@@ -52,5 +52,5 @@ func Write(name string, data []byte) (path string, err error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return "", err
 	}
-	return path, pipeline.WriteFile(path, data)
+	return path, wholefile.Write(path, data)
 }
