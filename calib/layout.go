@@ -67,6 +67,7 @@ type Layout struct {
 	Code          Square // the QR code's modules without its quiet zone
 	Front         Arrow
 	Labels        []Label
+	OnPart        bool    // it lies on the shell or journal itself, not on the bench beside the part
 	Reach         float64 // mm beside the card within which a strip is looked for
 	MaxGap        float64 // mm between card and strip beyond which a reading is refused
 }
@@ -146,7 +147,7 @@ func Rider() *Layout {
 			{CardPoint{-4.8, 5.4}, 0.8, "{bearing}"},
 			{CardPoint{-4.8, -5.45}, 0.7, "{serial}"},
 		},
-		Reach: 8, MaxGap: 8,
+		OnPart: true, Reach: 8, MaxGap: 8,
 	}
 }
 

@@ -37,7 +37,7 @@ func newGround(p *Photo, f *found, zone *Zone, perMM float64) (*ground, error) {
 		return nil, errors.New("the card has no scale")
 	}
 	grow := l.Reach
-	if l.Reach < 20 {
+	if l.OnPart {
 		grow = l.Reach + 14 // a strip beside a rider may be longer than the rider
 	}
 	z := Zone{calib.CardPoint{X: -l.Width/2 - grow, Y: -l.Height/2 - grow}, calib.CardPoint{X: l.Width/2 + grow, Y: l.Height/2 + grow}}

@@ -15,7 +15,8 @@ type traced struct {
 	metal [2]rgb
 	cam   camera1D // as the bars show it
 	// rise is how many px each edge takes from a fifth to four fifths of the step.
-	rise [2]float64
+	rise    [2]float64
+	touches touch // what the candidate ran into
 	// planeU is how well the strip's plane is known.
 	planeU PlaneU
 	// spread is the blur in px that each of the strip's edges shows.
@@ -27,7 +28,7 @@ type traced struct {
 // when too little of it has two clear edges to be a strip at all. The candidate's
 // places are those of the card's plane.
 func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand candidate) (traced, bool) {
-	t := traced{c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
+	t := traced{touches: cand.touches, c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
 	seen := Axis{Middle: cand.a.Add(cand.b).Scale(0.5), Dir: cand.direction()}
 	t.c.plane, t.planeU = o.plane(v, l, seen)
 	cand.a, cand.b = onto(v, cand.a, t.c.plane), onto(v, cand.b, t.c.plane)

@@ -50,16 +50,15 @@ const (
 // card in a shell rests on two edges; the strip lies on the tangent plane at its
 // place. A bench card lies beside the part, not on it: its height must be stated.
 func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64) (height, across float64, u PlaneU) {
-	onPart := l.Reach < 20
 	r := s.Radius
 	switch {
 	case s.Kind == SurfaceFlat:
 		return 0, 0, PlaneU{flatHeightU, flatSlopeU, flatSlopeU}
-	case s.Kind == SurfaceUnknown && onPart:
+	case s.Kind == SurfaceUnknown && l.OnPart:
 		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalCurve)), flatSlopeU, math.Hypot(unknownSlopeU, off/typicalCurve)}
 	case s.Kind == SurfaceUnknown:
 		return 0, 0, PlaneU{benchHeightU, unknownSlopeU, unknownSlopeU}
-	case !onPart:
+	case !l.OnPart:
 		return 0, 0, PlaneU{benchHeightU, flatSlopeU, contactU / r}
 	}
 	off = math.Max(-0.9*r, math.Min(0.9*r, off))
