@@ -39,18 +39,25 @@ func smallTrials() []trial {
 		s.Strips = nil
 		return s, err
 	}}
-	return []trial{{whole, 0, 1, false}, {whole, 1, 1, false}, {bare, 0, 1, false}}
+	return []trial{{whole, 0, 1, false, ""}, {whole, 1, 1, false, ""}, {bare, 0, 1, false, ""}}
 }
 
 func TestRun(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders photos")
 	}
-	var csvs [2]string
+	// Rendered each time, rendered and kept, and from what was kept.
+	dir := cache(t.TempDir())
+	caches := [...]cache{"", dir, dir}
+	var csvs [len(caches)]string
 	var rows []outcome
 	for i := range csvs {
 		steps := 0
-		r, err := measure(smallTrials(), i+1, func() { steps++ })
+		trials := smallTrials()
+		for j := range trials {
+			trials[j].photos = caches[i]
+		}
+		r, err := measure(trials, i%2+1, func() { steps++ })
 		if err != nil || steps != 3 {
 			t.Fatalf("%d steps of 3, error %v", steps, err)
 		}
@@ -62,6 +69,9 @@ func TestRun(t *testing.T) {
 	}
 	if csvs[0] != csvs[1] {
 		t.Errorf("one job and two jobs differ:\n%s\n%s", csvs[0], csvs[1])
+	}
+	if csvs[1] != csvs[2] {
+		t.Errorf("photos that were kept read otherwise:\n%s\n%s", csvs[1], csvs[2])
 	}
 	for i := range rows {
 		if !rows[i].right() {

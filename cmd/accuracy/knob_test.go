@@ -58,7 +58,7 @@ func TestTold(t *testing.T) {
 		return s, err
 	}}
 	for told, want := range map[bool]float64{false: 100/1.01 - 100, true: 0} {
-		o := try(trial{long, 0, 1, told})
+		o := try(trial{long, 0, 1, told, ""})
 		if o.broken != nil || !o.read() {
 			t.Fatalf("told %v: %v %s", told, o.broken, o.why)
 		}

@@ -36,6 +36,7 @@ type options struct {
 	jobs   int
 	told   bool
 	keep   bool
+	photos cache
 }
 
 // errUsage marks flags that make no sense.
@@ -78,12 +79,14 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.IntVar(&o.jobs, "jobs", 2, "photos at a time; each needs about 500 MB")
 	f.BoolVar(&o.told, "told", false, "tell the reader what a careful person can: the surface, and the print's measured scale")
 	f.BoolVar(&o.keep, "keep", false, "write the worst photos with their truth to OUT/worst")
+	photos := f.String("photos", "", "folder that keeps the rendered photos for the next run; delete it when the renderer changes")
 	if err := f.Parse(args); err != nil {
 		if errors.Is(err, pflag.ErrHelp) {
 			return o, err
 		}
 		return o, fmt.Errorf("%w: %w", errUsage, err)
 	}
+	o.photos = cache(*photos)
 	switch {
 	case f.NArg() > 0:
 		return o, fmt.Errorf("%w: %q is not a flag", errUsage, f.Arg(0))
@@ -101,6 +104,11 @@ func parse(args []string, stderr io.Writer) (options, error) {
 }
 
 func benchmark(o options, stdout, stderr io.Writer) error {
+	if o.photos != "" {
+		if err := os.MkdirAll(string(o.photos), 0o755); err != nil {
+			return err
+		}
+	}
 	trials := o.trials()
 	wait := time.Duration(float64(len(trials)) * secondsPerPhoto / float64(o.jobs) * float64(time.Second))
 	fmt.Fprintf(stderr, "%d photos, about %v with %d cores to themselves\n", len(trials), wait.Round(time.Second), o.jobs)
@@ -149,7 +157,7 @@ func (o options) trials() []trial {
 			n = o.faults
 		}
 		for i := range n {
-			all = append(all, trial{p, i, o.seed, o.told})
+			all = append(all, trial{p, i, o.seed, o.told, o.photos})
 		}
 	}
 	return all

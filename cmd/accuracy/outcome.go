@@ -74,7 +74,7 @@ func try(t trial) outcome {
 	if err != nil {
 		return outcome{trial: t, broken: err}
 	}
-	photo, truth, err := synth.Render(s)
+	photo, truth, err := t.photos.render(s)
 	if err != nil {
 		return outcome{trial: t, broken: err}
 	}

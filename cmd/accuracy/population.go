@@ -61,9 +61,10 @@ func names() []string {
 // trial is one photo to make: the index-th of its population.
 type trial struct {
 	population
-	index int
-	seed  uint64
-	told  bool // the reader is told of the surface and the print's scale
+	index  int
+	seed   uint64
+	told   bool // the reader is told of the surface and the print's scale
+	photos cache
 }
 
 // scene draws the trial's scene; it depends on population, seed and index only.
