@@ -23,11 +23,13 @@ const module = "stripgap"
 // mayImport lists, for each library, the packages of this module that it may
 // import. Commands (cmd/...) may import every library and are imported by none.
 var mayImport = map[string][]string{
-	"calib/quantity": {},
-	"calib":          {"calib/quantity"},
-	"clearance":      {"calib/quantity"},
-	"vision":         {"calib", "calib/quantity"},
-	"vision/synth":   {"calib", "calib/quantity"},
+	"calib/quantity":   {},
+	"calib/strictfile": {},
+	"calib":            {"calib/quantity", "calib/strictfile"},
+	"clearance":        {"calib/quantity"},
+	"clearance/build":  {"calib/quantity", "calib/strictfile", "clearance"},
+	"vision":           {"calib", "calib/quantity"},
+	"vision/synth":     {"calib", "calib/quantity"},
 }
 
 // forbiddenCalls are calls that a library leaves to its caller.

@@ -1,16 +1,13 @@
 package calib
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"math"
 	"strings"
 
-	"github.com/pelletier/go-toml/v2"
-	"github.com/pelletier/go-toml/v2/unstable"
-
 	"stripgap/calib/quantity"
+	"stripgap/calib/strictfile"
 )
 
 // Lot is what is known of one lot of gauging strip.
@@ -34,8 +31,8 @@ func AreaFromDiameter(d quantity.Value) quantity.Value {
 // half a millimetre (common practice, no source), so more is a slip of the unit.
 const maxStrand = 5.0
 
-// maxLotFile bounds a lot file in bytes; a lot takes about 200.
-const maxLotFile = 1 << 20
+// lotFormat is a file of lots; a lot takes about 200 bytes.
+var lotFormat = strictfile.Format{What: "a file of strip lots", MaxBytes: 1 << 20, Quoted: true}
 
 // lotEntry is a lot as it is written. Figures are text because each carries its
 // unit.
@@ -65,18 +62,12 @@ type lotEntry struct {
 // unknown or repeated keys, figures without unit, two lots of one name, a missing
 // or impossible value, and data without a lot or over 1 MiB.
 func ParseLots(data []byte, file string) ([]Lot, error) {
-	if len(data) > maxLotFile {
-		return nil, fmt.Errorf("%s: %d bytes; a file of strip lots is at most %d", file, len(data), maxLotFile)
-	}
-	at, err := tablePlaces(data, file, bareNumber)
-	if err != nil {
-		return nil, err
-	}
 	var doc struct {
 		Lot []lotEntry `toml:"lot"`
 	}
-	if err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&doc); err != nil {
-		return nil, tomlError(file, err)
+	at, err := lotFormat.Decode(data, file, &doc)
+	if err != nil {
+		return nil, err
 	}
 	if len(doc.Lot) == 0 {
 		return nil, fmt.Errorf("%s: no strip lot; begin one with [[lot]]", file)
@@ -89,7 +80,7 @@ func ParseLots(data []byte, file string) ([]Lot, error) {
 			key, err = "name", fmt.Errorf("a lot of this name stands above; give each its own")
 		}
 		if err != nil {
-			return nil, fmt.Errorf("%s: lot %s: %s: %w", at.place(file, i, key), e.title(i), key, err)
+			return nil, fmt.Errorf("%s: lot %s: %s: %w", at.Of("lot", i, key), e.title(i), key, err)
 		}
 		named[lot.Name] = true
 		lots[i] = lot
@@ -196,13 +187,4 @@ func figure(s string, parse func(string) (float64, error)) (float64, error) {
 		err = fmt.Errorf("%q is not positive", s)
 	}
 	return x, err
-}
-
-// bareNumber refuses a figure without quotes, because the decoder would speak of
-// Go types and not of the unit that is missing.
-func bareNumber(value unstable.Kind) error {
-	if value == unstable.Integer || value == unstable.Float {
-		return errors.New("write the figure in quotes and with its unit, as in \"0.300 mm\"")
-	}
-	return nil
 }

@@ -89,7 +89,7 @@ func TestParseLotsRefuses(t *testing.T) {
 	if _, err := ParseLots([]byte("[lot]\nname = 'one'\n"), "lots.toml"); err == nil || !strings.HasPrefix(err.Error(), "lots.toml:1:2: ") {
 		t.Errorf("single table: %v", err)
 	}
-	for _, text := range []string{"", "# nothing\n", strings.Repeat("#\n", maxLotFile)} {
+	for _, text := range []string{"", "# nothing\n", strings.Repeat("#\n", lotFormat.MaxBytes)} {
 		if _, err := ParseLots([]byte(text), "lots.toml"); err == nil {
 			t.Errorf("%d bytes without a lot were accepted", len(text))
 		}

@@ -1,7 +1,6 @@
 package calib
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"math"
@@ -9,10 +8,12 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 	"gonum.org/v1/gonum/mat"
+
+	"stripgap/calib/strictfile"
 )
 
-// maxPhoneFile bounds a file of phones in bytes; a phone takes about 500.
-const maxPhoneFile = 1 << 20
+// phoneFormat is a file of phones; a phone takes about 500 bytes.
+var phoneFormat = strictfile.Format{What: "a file of phones", MaxBytes: 1 << 20}
 
 // phoneEntry is a profile as it is written. The u are standard uncertainties;
 // Correlation holds those of f with k1, f cx, f cy, k1 cx, k1 cy and cx cy.
@@ -78,16 +79,10 @@ func FormatPhones(phones []Phone) ([]byte, error) {
 // read file:line:column. Refused are unknown, repeated or missing keys,
 // impossible values, two entries for the same photos, and data over 1 MiB.
 func ParsePhones(data []byte, file string) ([]Phone, error) {
-	if len(data) > maxPhoneFile {
-		return nil, fmt.Errorf("%s: %d bytes; a file of phones is at most %d", file, len(data), maxPhoneFile)
-	}
 	var doc struct {
 		Phone []phoneEntry `toml:"phone"`
 	}
-	if err := toml.NewDecoder(bytes.NewReader(data)).DisallowUnknownFields().Decode(&doc); err != nil {
-		return nil, tomlError(file, err)
-	}
-	at, err := tablePlaces(data, file, nil)
+	at, err := phoneFormat.Decode(data, file, &doc)
 	if err != nil {
 		return nil, err
 	}
@@ -95,7 +90,7 @@ func ParsePhones(data []byte, file string) ([]Phone, error) {
 	for i, e := range doc.Phone {
 		p, key, err := e.phone()
 		for _, k := range phoneKeys {
-			if _, ok := at[placeKey{i, k}]; !ok {
+			if !at.Has("phone", i, k) {
 				key, err = k, errors.New("missing")
 				break
 			}
@@ -106,7 +101,7 @@ func ParsePhones(data []byte, file string) ([]Phone, error) {
 			}
 		}
 		if err != nil {
-			return nil, fmt.Errorf("%s: phone %d: %s: %w", at.place(file, i, key), i+1, key, err)
+			return nil, fmt.Errorf("%s: phone %d: %s: %w", at.Of("phone", i, key), i+1, key, err)
 		}
 		phones = append(phones, p)
 	}

@@ -82,7 +82,7 @@ func TestParsePhonesRefuses(t *testing.T) {
 		{"impossible together", strings.Replace(good, line("correlation"), "correlation = [0.9,0.9,0,-0.9,0,0]\n", 1), "not positive definite"},
 		{"twice", good + good, "phone 2: model: the same phone, lens and size stand above"},
 		{"repeated key", good + line("k1"), "p.toml:18:"},
-		{"too long", strings.Repeat("#", maxPhoneFile+1), "at most"},
+		{"too long", strings.Repeat("#", phoneFormat.MaxBytes+1), "at most"},
 	}
 	if _, err := ParsePhones([]byte(good), "p.toml"); err != nil {
 		t.Fatal(err)
