@@ -1,0 +1,86 @@
+package build
+
+import "stripgap/clearance"
+
+// Status is where a build stands: every bearing in order, and what concerns
+// several of them.
+type Status struct {
+	Schema   int             `json:"schema"`
+	ID       string          `json:"build"`
+	Name     string          `json:"name,omitempty"`
+	Bearings []BearingStatus `json:"bearings"`
+	Hints    []Note          `json:"hints,omitempty"` // on parts in another's place, group by group
+}
+
+// BearingStatus is where one bearing stands. What is not known is absent: no
+// readings, no clearance; no limits or outside the strip's range, no verdict.
+type BearingStatus struct {
+	Group     string     `json:"group"`
+	Name      string     `json:"bearing"`
+	Readings  []int      `json:"readings"`  // numbers of those that stand, in order
+	Strips    int        `json:"strips"`    // how many strips they are from
+	Withdrawn int        `json:"withdrawn"` // readings taken back
+	Refused   int        `json:"refused"`   // photos known to show this bearing that were refused
+	Clearance *Estimate  `json:"clearance,omitempty"`
+	Taper     *Estimate  `json:"taper,omitempty"` // of the latest strip, first end minus second
+	New       *Judgement `json:"new,omitempty"`
+	Service   *Judgement `json:"service,omitempty"`
+	// Positions tells each place round the journal apart where there are several.
+	Positions []PositionStatus `json:"positions,omitempty"`
+	Predicted *Predicted       `json:"predicted,omitempty"` // by the micrometer route
+	Flags     []Note           `json:"flags,omitempty"`
+	Next      Note             `json:"next"`
+}
+
+// PositionStatus is one place round the journal.
+type PositionStatus struct {
+	Position  float64   `json:"position_deg"`
+	Readings  []int     `json:"readings"`
+	Clearance *Estimate `json:"clearance,omitempty"`
+}
+
+// Estimate is a length in mm with its standard and its expanded uncertainty.
+type Estimate struct {
+	MM       float64 `json:"mm"`
+	U        float64 `json:"u_mm"`
+	Expanded float64 `json:"U_mm"`
+	Coverage float64 `json:"k"`
+}
+
+// Judgement is a verdict against one pair of limits. A side without a limit is
+// absent. Side is "too small" or "too large" where the verdict is outside.
+type Judgement struct {
+	Verdict    clearance.Verdict `json:"verdict"`
+	Side       string            `json:"side,omitempty"`
+	Conformity float64           `json:"conformity"` // probability that the truth is inside
+	Lo         *float64          `json:"lo_mm,omitempty"`
+	Hi         *float64          `json:"hi_mm,omitempty"`
+	AcceptLo   *float64          `json:"accept_lo_mm,omitempty"` // drawn in by the guard band
+	AcceptHi   *float64          `json:"accept_hi_mm,omitempty"`
+}
+
+// Predicted is the clearance that the parts' measures predict, and how far the
+// read one is from it: the normalised error of ISO/IEC 17043, agreeing up to 1.
+type Predicted struct {
+	Estimate
+	NormalisedError *float64 `json:"normalised_error,omitempty"`
+}
+
+// Note is something to know or to do: a stable code, and a sentence in plain words.
+type Note struct {
+	Code string `json:"code"`
+	Text string `json:"text"`
+}
+
+// Codes of the next step.
+const (
+	StepPhoto      = "take-photo"     // no reading yet
+	StepSecond     = "second-strip"   // a taper or a surprise to confirm
+	StepThird      = "third-strip"    // two strips disagree
+	StepOtherSpan  = "other-span"     // outside the strip's own range
+	StepSurer      = "surer-reading"  // a limit lies within the uncertainty
+	StepOrder      = "check-order"    // parts may be in another's place
+	StepMicrometer = "micrometer"     // strips cannot settle it
+	StepOutside    = "outside-limits" // settled: not within the maker's limits
+	StepDone       = "done"
+)
