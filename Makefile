@@ -44,16 +44,17 @@ BIGENDS := --limits-new 0.030..0.052mm --limits-service ..0.066mm
 READ    := ./stripgap read --lot samples/lot.toml --pictures out/demo
 
 demo: build ## read the photos in samples/ and write pictures to out/demo
-	$(READ) samples/main*.jpg --shell-radius 27.5 $(MAINS) || test $$? -eq 1
-	$(READ) samples/bigend*.jpg --journal-radius 24 $(BIGENDS)
+	$(READ) samples/build/photos/main*.jpg --shell-radius 27.5 $(MAINS) || test $$? -eq 1
+	$(READ) samples/build/photos/bigend*.jpg --journal-radius 24 $(BIGENDS)
 	$(READ) samples/cap1-left.jpg samples/cap1-right.jpg --pair $(MAINS)
 	$(READ) samples/gauge050.jpg --flat
 	@echo "The pictures are in out/demo; what each photo shows is told in samples/README.md."
 
 samples: build ## render samples/ again from samples/scenes; the bytes stay the same
 	@for scene in samples/scenes/*.json; do name=$$(basename $$scene .json); \
+	  photo=$$(find samples -name $$name.jpg); \
 	  ./stripgap render --scene $$scene --out out/samples/$$name --force && \
-	  cp out/samples/$$name/photo-000.jpg samples/$$name.jpg || exit 1; \
+	  cp out/samples/$$name/photo-000.jpg $${photo:-samples/$$name.jpg} || exit 1; \
 	done
 	go test $(LDFLAGS) ./cmd/internal/pipeline -run '^TestSamples$$' -truths $(CURDIR)/out/samples
 

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strings"
 	"testing"
 
 	"stripgap/calib"
@@ -77,7 +78,7 @@ const (
 // drawn: nothing on the way is replaced.
 func TestSamples(t *testing.T) {
 	if testing.Short() {
-		t.Skip("reads nine photos of 12 MP")
+		t.Skip("reads fourteen photos of 12 MP")
 	}
 	list := readSamples(t)
 	if *truthDir != "" {
@@ -97,9 +98,16 @@ func TestSamples(t *testing.T) {
 		}
 		t.Run(s.Photos[0], func(t *testing.T) { s.check(t, s.read(t, lot)) })
 	}
-	files, err := filepath.Glob(filepath.Join(samples, "*.jpg"))
-	if err != nil || len(files) != len(listed) {
-		t.Errorf("%d photos in samples, %d in expected.json (%v)", len(files), len(listed), err)
+	var files []string
+	for _, pattern := range []string{"*.jpg", "build/photos/*"} {
+		more, err := filepath.Glob(filepath.Join(samples, pattern))
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, more...)
+	}
+	if len(files) != len(listed) {
+		t.Errorf("%d photos in samples, %d in expected.json", len(files), len(listed))
 	}
 }
 
@@ -186,7 +194,7 @@ func TestSamplesRenderAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	kept, err := os.ReadFile(filepath.Join(samples, "main1.jpg"))
+	kept, err := os.ReadFile(filepath.Join(samples, "build", "photos", "main1.jpg"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -199,7 +207,7 @@ func TestSamplesRenderAgain(t *testing.T) {
 func (s *sample) learn(t *testing.T) {
 	s.SHA256 = nil
 	for i, name := range s.Photos {
-		stem := name[:len(name)-len(filepath.Ext(name))]
+		stem := strings.TrimSuffix(filepath.Base(name), filepath.Ext(name))
 		var truth synth.Truth
 		readJSON(t, filepath.Join(*truthDir, stem, "photo-000.truth.json"), &truth)
 		s.SHA256 = append(s.SHA256, truth.PhotoSHA256)
