@@ -18,17 +18,44 @@ type Limits struct{ Lo, Hi float64 }
 // "..0.0045 in" for a service limit. The unit behind the upper figure holds for
 // the lower one too unless that carries its own. A missing unit, a negative
 // figure and limits that are equal or reversed are errors.
+//
+// Where a page prints both units, both may be given, the second behind an equals
+// sign or in brackets: "0.0010..0.0030in = 0.0254..0.0762mm". See ParseBoth.
 func ParseLimits(s string) (Limits, error) {
+	first, second, both := strings.Cut(s, "=")
+	if !both {
+		if first, second, both = strings.Cut(s, "("); both {
+			var closed bool
+			if second, closed = strings.CutSuffix(strings.TrimSpace(second), ")"); !closed {
+				return Limits{}, fmt.Errorf("limits %q: no closing bracket behind the second unit", s)
+			}
+		}
+	}
+	if both {
+		return ParseBoth(first, second)
+	}
+	p, err := parseSides(s)
+	return p.limits, err
+}
+
+// sides are limits and how they were written, each figure with its unit; empty
+// where a side has no limit.
+type sides struct {
+	limits Limits
+	lo, hi string
+}
+
+func parseSides(s string) (sides, error) {
 	lo, hi, ok := strings.Cut(s, "..")
 	if !ok {
-		return Limits{}, fmt.Errorf("limits %q: write low..high with a unit, as in 0.020..0.050mm", s)
+		return sides{}, fmt.Errorf("limits %q: write low..high with a unit, as in 0.020..0.050mm", s)
 	}
 	lo, hi = strings.TrimSpace(lo), strings.TrimSpace(hi)
 	l := Limits{math.Inf(-1), math.Inf(1)}
 	var err error
 	if hi != "" {
 		if l.Hi, err = limit(hi); err != nil {
-			return Limits{}, fmt.Errorf("limits %q: upper: %w", s, err)
+			return sides{}, fmt.Errorf("limits %q: upper: %w", s, err)
 		}
 	}
 	if lo != "" {
@@ -36,13 +63,13 @@ func ParseLimits(s string) (Limits, error) {
 			lo += strings.TrimLeft(hi, figureRunes)
 		}
 		if l.Lo, err = limit(lo); err != nil {
-			return Limits{}, fmt.Errorf("limits %q: lower: %w", s, err)
+			return sides{}, fmt.Errorf("limits %q: lower: %w", s, err)
 		}
 	}
 	if err := l.Check(); err != nil {
-		return Limits{}, fmt.Errorf("limits %q: %w", s, err)
+		return sides{}, fmt.Errorf("limits %q: %w", s, err)
 	}
-	return l, nil
+	return sides{l, lo, hi}, nil
 }
 
 // figureRunes are what a plain decimal is written with.

@@ -20,7 +20,10 @@ const (
 
 // Agreement is the outcome of comparing two printed figures of one length.
 type Agreement struct {
-	Agree      bool
+	Agree bool
+	// Finer is the length in mm as printed with the smaller step, the first where
+	// the steps are equal: the better of two figures that agree.
+	Finer      float64
 	Difference float64 // mm, first minus second
 	Rounding   float64 // mm, the largest difference that printing both rounded explains
 	Slip       Slip    // how they may have come to disagree
@@ -61,7 +64,10 @@ func Agree(first, second string) (Agreement, error) {
 	if err != nil {
 		return Agreement{}, err
 	}
-	r := Agreement{Agree: meet(a, b), Difference: a.mm() - b.mm(), Rounding: a.half() + b.half()}
+	r := Agreement{Agree: meet(a, b), Finer: a.mm(), Difference: a.mm() - b.mm(), Rounding: a.half() + b.half()}
+	if b.half() < a.half() {
+		r.Finer = b.mm()
+	}
 	if r.Agree {
 		return r, nil
 	}

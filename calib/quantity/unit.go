@@ -32,8 +32,8 @@ func (u Unit) MM() float64 { return units[u].mm }
 // so 1 lbf ft = 1.3558179483314004 N m.
 const newtonMetresPerPoundFoot = 1.3558179483314004
 
-// ParseLength reads a decimal number with its unit (mm, um, in or thou), such as
-// "0.051 mm" or "2thou", and returns millimetres. Sign and range are the
+// ParseLength reads a decimal number with its unit (mm, um, in or thou; inch for
+// in), such as "0.051 mm" or "2thou", and returns millimetres. Sign and range are the
 // caller's business. A missing or unknown unit is an error, as is a number that
 // is not a plain decimal.
 func ParseLength(s string) (float64, error) {
@@ -51,7 +51,7 @@ func parseLength(s string) (float64, Unit, error) {
 		return x, MM, nil
 	case "um", "\u00b5m", "\u03bcm": // micro sign and Greek mu
 		return x, UM, nil
-	case "in":
+	case "in", "inch":
 		return x, Inch, nil
 	case "thou":
 		return x, Thou, nil
