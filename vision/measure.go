@@ -49,6 +49,9 @@ func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 	if r := m.gateBars(); r != nil {
 		return nil, r
 	}
+	if s, ok := o.Surfaces[f.card.Bearing]; ok {
+		o.Surface = s
+	}
 	t, r := findStrip(p, f, m.Bars, o)
 	if t == nil {
 		return nil, r

@@ -8,6 +8,8 @@ type Options struct {
 	Zone *Zone
 	// Surface is the metal under strip and card; it sets the strip's plane.
 	Surface Surface
+	// Surfaces replaces it for photos of a tag, by the tag's bearing.
+	Surfaces map[string]Surface
 	// Height is the strip's height above the card's face where it was measured.
 	Height *Height
 	// Plane is where the strip lies, in the card frame, when PlaneU says how well

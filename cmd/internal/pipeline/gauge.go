@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"stripgap/calib"
 	"stripgap/clearance"
 	"stripgap/vision"
 )
@@ -15,24 +14,25 @@ const codeNotCrushed = "not-crushed"
 
 // gauge adds the clearance to a result whose width is known. Without a lot there
 // is nothing to add.
-func (r *Reader) gauge(out *Result, m *vision.Measurement) error {
+func (r *Reader) gauge(out *Result, m *vision.Measurement, t Task) error {
 	if m == nil || m.Profile == nil || m.Card == nil {
 		return errors.New("measuring gave neither a profile nor a reason")
 	}
 	if !out.Card.PrintChecked {
 		out.addFlag(FlagPrintUnchecked)
 	}
-	if r.Lot == nil {
+	known := r.setting(t, m.Card.Bearing)
+	if known.Lot == nil {
 		return nil
 	}
-	reading, err := clearance.FromProfile(widthProfile(m.Profile), section(r.Lot))
+	reading, err := clearance.FromProfile(widthProfile(m.Profile), section(known))
 	if errors.Is(err, clearance.ErrNotCrushed) {
 		return &vision.Refusal{Code: codeNotCrushed,
 			Message: "the strip is narrower than its own strand, so nothing crushed it",
 			Remedy:  "check that the lot file is this strip's, that the cap was torqued, and use a thicker strip if it was"}
 	}
 	if err != nil {
-		return fmt.Errorf("clearance of lot %q: %w", r.Lot.Name, err)
+		return fmt.Errorf("clearance of lot %q: %w", known.Lot.Name, err)
 	}
 	r.clearance(out, reading)
 	return r.judge(out, reading)
@@ -62,9 +62,9 @@ func (r *Reader) clearance(out *Result, c clearance.Reading) {
 	}
 }
 
-// section tells the clearance package what is known of the lot.
-func section(l *calib.Lot) clearance.Section {
-	return clearance.Section{Area: l.SectionArea, RangeLo: l.RangeLo, RangeHi: l.RangeHi}
+// section tells the clearance package what is known of the strip.
+func section(s Setting) clearance.Section {
+	return clearance.Section{Area: s.Lot.SectionArea, RangeLo: s.Lot.RangeLo, RangeHi: s.Lot.RangeHi, Temperature: s.Temperature}
 }
 
 // widthProfile hands vision's profile to the clearance package in its own terms.

@@ -68,7 +68,7 @@ func (r *Reader) measure(t Task) (*vision.Photo, *vision.Measurement, error) {
 		if err != nil {
 			return nil, nil, err
 		}
-		m, err := r.Measure(first, r.options(first))
+		m, err := r.Measure(first, r.options(t, first))
 		return first, m, err
 	}
 	if err != nil {
@@ -78,7 +78,7 @@ func (r *Reader) measure(t Task) (*vision.Photo, *vision.Measurement, error) {
 	if err != nil {
 		return nil, nil, ofPhoto("second photo: ", err)
 	}
-	m, err := r.MeasurePair(first, second, r.options(first, second))
+	m, err := r.MeasurePair(first, second, r.options(t, first, second))
 	return first, m, err
 }
 

@@ -41,17 +41,33 @@ func phonePrior(phones []calib.Phone, p *vision.Photo) (calib.Prior, bool) {
 
 // options returns the options for reading the photos together: the profile of
 // the phone that took them all, held the same way, goes before EXIF.
-func (r *Reader) options(photos ...*vision.Photo) vision.Options {
-	o := r.Options
+func (r *Reader) options(t Task, photos ...*vision.Photo) vision.Options {
+	o := r.known(t)
 	if o.Prior.F > 0 {
 		return o
 	}
 	for _, p := range photos {
 		prior, ok := phonePrior(r.Phones, p)
 		if !ok || p.Exif.Orientation != photos[0].Exif.Orientation {
-			return r.Options
+			return r.known(t)
 		}
 		o.Prior = prior
+	}
+	return o
+}
+
+// known is the reader's options with the surface of the task's strip.
+func (r *Reader) known(t Task) vision.Options {
+	o := r.Options
+	if t.Setting != nil {
+		o.Surface, o.Surfaces = t.Setting.Surface, nil
+		return o
+	}
+	if len(r.Settings) > 0 {
+		o.Surfaces = map[string]vision.Surface{}
+		for bearing, s := range r.Settings {
+			o.Surfaces[bearing] = s.Surface
+		}
 	}
 	return o
 }

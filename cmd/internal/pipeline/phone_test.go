@@ -138,7 +138,7 @@ func TestOptionsChooseTheProfile(t *testing.T) {
 		{"a prior is given", given, []*vision.Photo{lying}, given.F},
 	} {
 		r := &Reader{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone}}
-		if got := r.options(c.photos...).Prior.F; got != c.f {
+		if got := r.options(Task{}, c.photos...).Prior.F; got != c.f {
 			t.Errorf("%s: F %g px, want %g", c.name, got, c.f)
 		}
 	}

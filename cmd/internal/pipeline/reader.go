@@ -23,16 +23,43 @@ type Reader struct {
 	// bytes of a JPEG file.
 	Draw func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error)
 
-	Options  vision.Options
-	Phones   []calib.Phone // a photo by one of these is read with its profile
-	Lot      *calib.Lot    // nil: width and relative taper only
+	Options vision.Options
+	Phones  []calib.Phone // a photo by one of these is read with its profile
+	Lot     *calib.Lot    // nil: width and relative taper only
+	// Temperature of the strips when crushed, degC; nil when not told.
+	Temperature *float64
+	// Settings replace surface, lot and temperature for photos of a tag, by its
+	// bearing.
+	Settings map[string]Setting
 	Limits   Limits
 	Coverage float64 // k > 0, the coverage factor of expanded uncertainties
 }
 
 // Task is one photo to read, or two of the same strip, and the file its picture
 // goes to; "" for none.
-type Task struct{ Photo, Second, Picture string }
+type Task struct {
+	Photo, Second, Picture string
+	// Setting is what is known of this strip; nil: what the Reader knows.
+	Setting *Setting
+}
+
+// Setting is what is known of a strip before its photo is read.
+type Setting struct {
+	Surface     vision.Surface
+	Lot         *calib.Lot
+	Temperature *float64 // degC; nil when not told
+}
+
+// setting is what is known of a task's strip whose photo shows a bearing's tag.
+func (r *Reader) setting(t Task, bearing string) Setting {
+	if t.Setting != nil {
+		return *t.Setting
+	}
+	if s, ok := r.Settings[bearing]; ok {
+		return s
+	}
+	return Setting{r.Options.Surface, r.Lot, r.Temperature}
+}
 
 // Entry is what became of a Task. PictureErr says why the picture could not be
 // made or written; the reading stands all the same.
@@ -76,7 +103,7 @@ func (r *Reader) Read(t Task) (e Entry) {
 	}
 	measured(&e.Result, m)
 	if err == nil {
-		err = r.gauge(&e.Result, m)
+		err = r.gauge(&e.Result, m, t)
 	}
 	if err != nil {
 		e.Result.refuse(err)
