@@ -96,7 +96,7 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 		return nil, err
 	}
 	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Draw: report.Picture,
-		Options: options, Phones: phones, Lot: lot, Limits: limits, Coverage: f.coverage}, nil
+		Given: pipeline.Given{Options: options, Phones: phones, Lot: lot, Limits: limits, Coverage: f.coverage}}, nil
 }
 
 // parseLimits reads one pair of limits, nil when it is not given.

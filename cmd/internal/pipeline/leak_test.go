@@ -32,7 +32,7 @@ func TestMatLeak(t *testing.T) {
 		}
 		reader := &Reader{
 			Load:    func(path string) (*vision.Photo, error) { return vision.Decode(path, data) },
-			Measure: vision.Measure, Coverage: 2,
+			Measure: vision.Measure, Given: Given{Coverage: 2},
 		}
 		r := reader.Read(Task{Photo: name}).Result
 		outcomes[r.Outcome] = true

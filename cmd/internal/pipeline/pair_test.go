@@ -108,7 +108,7 @@ func TestReadPairRendered(t *testing.T) {
 		}
 		photos[name], truth = data, tr
 	}
-	r := &Reader{Coverage: 2, Measure: vision.Measure, MeasurePair: vision.MeasurePair,
+	r := &Reader{Given: Given{Coverage: 2}, Measure: vision.Measure, MeasurePair: vision.MeasurePair,
 		Load: func(path string) (*vision.Photo, error) { return vision.Decode(path, photos[path]) }}
 	want := truth.Strips[0].MeanWidth
 	off := func(task Task) float64 {

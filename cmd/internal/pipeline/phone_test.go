@@ -100,7 +100,7 @@ func readWith(t *testing.T, photo *vision.Photo, phones []calib.Phone) (calib.Ca
 			view = m.View
 			return m, err
 		},
-		Phones: phones, Coverage: 2,
+		Given: Given{Phones: phones, Coverage: 2},
 	}
 	if result := r.Read(Task{Photo: "strip.jpg"}).Result; result.Outcome != OutcomeRead {
 		t.Fatalf("refused: %+v", result.Refusal)
@@ -137,7 +137,7 @@ func TestOptionsChooseTheProfile(t *testing.T) {
 		{"stored mirrored", calib.Prior{}, []*vision.Photo{photo("b", 2, 1600, 1200)}, 0},
 		{"a prior is given", given, []*vision.Photo{lying}, given.F},
 	} {
-		r := &Reader{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone}}
+		r := &Reader{Given: Given{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone}}}
 		if got := r.options(Task{}, c.photos...).Prior.F; got != c.f {
 			t.Errorf("%s: F %g px, want %g", c.name, got, c.f)
 		}

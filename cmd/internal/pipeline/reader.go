@@ -23,6 +23,12 @@ type Reader struct {
 	// bytes of a JPEG file.
 	Draw func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error)
 
+	Given
+}
+
+// Given is what a Reader is told beside the photos: plain data, so that a reading
+// can be handed to another process.
+type Given struct {
 	Options vision.Options
 	Phones  []calib.Phone // a photo by one of these is read with its profile
 	Lot     *calib.Lot    // nil: width and relative taper only

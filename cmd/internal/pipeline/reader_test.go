@@ -46,7 +46,7 @@ func readerOf(m *vision.Measurement, err error) *Reader {
 	return &Reader{
 		Load:    func(string) (*vision.Photo, error) { return &vision.Photo{Luma: vision.NewPlane(4, 3)}, nil },
 		Measure: func(*vision.Photo, vision.Options) (*vision.Measurement, error) { return m, err },
-		Lot:     strand(), Coverage: 2,
+		Given:   Given{Lot: strand(), Coverage: 2},
 	}
 }
 

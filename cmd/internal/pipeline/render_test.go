@@ -20,10 +20,10 @@ func rendered(t *testing.T, s synth.Scene) (Result, *synth.Truth) {
 	}
 	area := truth.Strips[0].SectionArea
 	reader := &Reader{
-		Load:     func(path string) (*vision.Photo, error) { return vision.Decode(path, data) },
-		Measure:  vision.Measure,
-		Lot:      &calib.Lot{Name: "rendered", SectionArea: quantity.Value{X: area, U: area / 200}, RangeLo: 0.01, RangeHi: 0.2},
-		Coverage: 2,
+		Load:    func(path string) (*vision.Photo, error) { return vision.Decode(path, data) },
+		Measure: vision.Measure,
+		Given: Given{Coverage: 2,
+			Lot: &calib.Lot{Name: "rendered", SectionArea: quantity.Value{X: area, U: area / 200}, RangeLo: 0.01, RangeHi: 0.2}},
 	}
 	return reader.Read(Task{Photo: "rendered.jpg"}).Result, truth
 }

@@ -115,9 +115,9 @@ func TestSamples(t *testing.T) {
 func (s *sample) read(t *testing.T, lot *calib.Lot) Result {
 	kinds := map[string]vision.SurfaceKind{"": vision.SurfaceUnknown, "flat": vision.SurfaceFlat,
 		"shell": vision.SurfaceShell, "journal": vision.SurfaceJournal}
-	r := &Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Lot: lot, Coverage: 2,
+	r := &Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Given: Given{Lot: lot, Coverage: 2,
 		Options: vision.Options{Surface: vision.Surface{Kind: kinds[s.Surface], Radius: s.Radius}},
-		Limits:  Limits{New: sampleLimits(t, s.New), Service: sampleLimits(t, s.Service)}}
+		Limits:  Limits{New: sampleLimits(t, s.New), Service: sampleLimits(t, s.Service)}}}
 	task := Task{Photo: filepath.Join(samples, s.Photos[0])}
 	if len(s.Photos) == 2 {
 		task.Second = filepath.Join(samples, s.Photos[1])
