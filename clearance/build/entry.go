@@ -48,7 +48,7 @@ type Reading struct {
 	// Temperature that the reading was made for, degC.
 	Temperature *float64 `json:"temperature_degc,omitempty"`
 	// Result is the reading itself, one entry of what `stripgap read --format json`
-	// prints, byte for byte. Measured decodes what a status needs of it.
+	// prints, with nothing left out. Measured decodes what a status needs of it.
 	Result json.RawMessage `json:"result"`
 }
 

@@ -7,7 +7,8 @@ import (
 
 // Build is what a person tells of one engine.
 type Build struct {
-	// ID tells this build from others; it is drawn when the build is made.
+	// ID tells this build from others. It is drawn when the build is made and stands
+	// in the first line of readings.jsonl, not in build.toml.
 	ID   string
 	Name string
 	Note string
@@ -48,7 +49,7 @@ type Group struct {
 	On       Surface
 	Diameter float64
 	// Positions are the places round the journal at which strips are laid, degrees
-	// in [0, 180); nil for one place that needs no name.
+	// in [0, 360), no two half a turn apart; nil for one place that needs no name.
 	Positions []float64
 	Torque    []float64 // N m, stages in order
 	Angle     []float64 // degrees to turn on after the torque, in order
