@@ -17,7 +17,7 @@ const (
 )
 
 // budget fills the width's and the taper's uncertainty, term by term.
-func (m *Measurement) budget(t *traced, o Options) {
+func (m *Measurement) budget(t *traced) {
 	pr := m.Profile
 	edge := pr.U
 	perPx := 1 / m.PxPerMM
@@ -28,8 +28,8 @@ func (m *Measurement) budget(t *traced, o Options) {
 	along, alongTaper := t.shift(calib.Plane{SlopeX: pu.Along * d.X, SlopeY: pu.Along * d.Y})
 	across, acrossTaper := t.shift(calib.Plane{SlopeX: pu.Across * n.X, SlopeY: pu.Across * n.Y})
 	print := printUnchecked
-	if o.Print.Checked() {
-		print = o.Print.U
+	if m.Print.Checked() {
+		print = m.Print.U
 	}
 	pr.Budget = []Term{
 		{"edge noise", edge, false},

@@ -63,6 +63,24 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 	return f, f.fitView(p, o.prior(p))
 }
 
+// identify reads the serial and bearing in the card's code, and where the print
+// of that sheet is known, reckons with the card as it was printed. It returns
+// what is known of the print.
+func (f *found) identify(p *Photo, o Options) (calib.PrintScale, *Refusal) {
+	l := f.card.Layout
+	f.card.Serial, f.card.Bearing, _ = readCardCode(p, f.h, l)
+	print := o.Prints[f.card.Serial]
+	if o.Print.Checked() || !print.Checked() {
+		return o.Print, nil
+	}
+	f.card.Layout = l.Scaled(print)
+	for i := range f.card.Marks {
+		k := &f.card.Marks[i].Mark
+		*k, _ = f.card.Layout.MarkByCode(k.Code)
+	}
+	return print, f.fitView(p, o.prior(p))
+}
+
 // fitView fits camera and pose to the refined marks. One mark that alone does
 // not fit (dirt, a finger) is left out while five remain.
 func (f *found) fitView(p *Photo, prior calib.Prior) *Refusal {

@@ -37,8 +37,11 @@ func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 	if r != nil {
 		return nil, r
 	}
+	if m.Print, r = f.identify(p, o); r != nil {
+		return nil, r
+	}
+	m.View = f.view
 	l := f.card.Layout
-	f.card.Serial, f.card.Bearing, _ = readCardCode(p, f.h, l)
 	if r := m.gateView(); r != nil {
 		return nil, r
 	}
@@ -156,7 +159,7 @@ func (m *Measurement) describe(t *traced, o Options) {
 	for i := range pr.Ends {
 		pr.Ends[i].Pixel, _ = m.View.Image(t.c.plane.At(pr.Ends[i].Card))
 	}
-	m.budget(t, o)
+	m.budget(t)
 	if o.PlaneU == nil && o.Surface.Kind == SurfaceUnknown && (o.Height == nil || m.Card.Layout.OnPart) {
 		m.flag(FlagSurfaceAssumed)
 	}

@@ -17,8 +17,10 @@ type Options struct {
 	// only where to start from.
 	Plane  calib.Plane
 	PlaneU *PlaneU
-	// Print is what is known of the sheet's print.
-	Print calib.PrintScale
+	// Print is what is known of the print of the sheet in the photo, whichever it
+	// is. Where it says nothing, Prints is asked by the serial in the card's code.
+	Print  calib.PrintScale
+	Prints map[string]calib.PrintScale
 	// Prior overrides the camera prior taken from EXIF when F is not zero.
 	Prior calib.Prior
 }
@@ -104,7 +106,8 @@ type Measurement struct {
 	Bars    *Witness
 	Strip   *Strip
 	Profile *Profile
-	PxPerMM float64 // at the strip
+	Print   calib.PrintScale // by which the card's places are reckoned; not checked when nothing is known
+	PxPerMM float64          // at the strip
 	Checks  []Check
 	Flags   []string
 	Solved  *SolvedPlane // of two photos; nil for one

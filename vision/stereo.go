@@ -76,6 +76,9 @@ func (s *stereo) run(o Options) *Refusal {
 	if r := s.gateSame(); r != nil {
 		return r
 	}
+	if r := s.samePrint(o); r != nil {
+		return r
+	}
 	s.begin(o)
 	if r := s.gateParallax(); r != nil {
 		return r
@@ -86,7 +89,25 @@ func (s *stereo) run(o Options) *Refusal {
 	if r := s.gateSolved(); r != nil {
 		return r
 	}
-	return s.combine(o)
+	return s.combine()
+}
+
+// samePrint measures a photo again whose card's code could not be read, where
+// the other photo's could and tells how the card was printed.
+func (s *stereo) samePrint(o Options) *Refusal {
+	for i, m := range s.alone {
+		o.Print = s.alone[1-i].Print
+		if m.Print.Checked() || !o.Print.Checked() {
+			continue
+		}
+		var r *Refusal
+		*m = Measurement{}
+		if s.trace[i], r = m.run(s.photo[i], o); r != nil {
+			r.Message = photoNames[i] + ": " + r.Message
+			return r
+		}
+	}
+	return nil
 }
 
 // gateSame refuses two photos that do not show the same card and strip.

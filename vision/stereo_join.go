@@ -9,7 +9,7 @@ import (
 )
 
 // combine reduces both photos on the solved plane to one measurement.
-func (s *stereo) combine(o Options) *Refusal {
+func (s *stereo) combine() *Refusal {
 	m := *s.alone[0]
 	view := *s.state.view[0]
 	m.View = &view
@@ -36,7 +36,7 @@ func (s *stereo) combine(o Options) *Refusal {
 	}
 	m.Profile = pr
 	all, ok := s.eq.covariance(freeAll, &stereoDelta{})
-	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2, o) {
+	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2) {
 		return Refuse(CodePairMismatch, "their edges have no common solution")
 	}
 	m.Solved = s.solvedAt(t.c.axis.At(0), all)
@@ -148,7 +148,7 @@ func (s *stereo) whyDropped(x float64) string {
 // what not knowing the height adds to it, and then the slopes, are the terms
 // "height" and "plane tilt". So their squares add up to the whole. half is half
 // the length in mm over which the taper is told.
-func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64, o Options) bool {
+func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 	none := &stereoDelta{}
 	flat, ok1 := s.eq.covariance(freeFlat, none)
 	height, ok2 := s.eq.covariance(freeHeight, none)
@@ -156,8 +156,8 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64, o Optio
 		return false
 	}
 	scale := printUnchecked
-	if o.Print.Checked() {
-		scale = o.Print.U
+	if m.Print.Checked() {
+		scale = m.Print.U
 	}
 	pr := m.Profile
 	grad := s.widthGradient(half)

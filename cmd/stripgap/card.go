@@ -21,9 +21,9 @@ import (
 func newCardCommand() *cobra.Command {
 	card := &cobra.Command{
 		Use:   "card",
-		Short: "Print calibration cards",
+		Short: "Print calibration cards and keep their print check",
 	}
-	card.AddCommand(newCardPrintCommand())
+	card.AddCommand(newCardPrintCommand(), newCardCheckCommand(), newCardListCommand())
 	return card
 }
 
@@ -44,7 +44,8 @@ func newCardPrintCommand() *cobra.Command {
 		Short: "Write a sheet of cards to print",
 		Long: `print writes a sheet with one bench card, eight riders (or a tag for each
 bearing named with --tags) and two long check bars, in exact millimetres.
-Print it at 100 %, measure both bars with callipers and keep the figures.
+Print it at 100 %, measure both bars with callipers and keep the figures with
+stripgap card check.
 
 With --card bench or rider the page is just that card, for placing in another
 document; nothing on it then proves the size it is printed at.`,
@@ -56,7 +57,10 @@ document; nothing on it then proves the size it is printed at.`,
 			if err := p.check(cmd.Flags().Changed); err != nil {
 				return err
 			}
-			return p.run(cmd.OutOrStdout())
+			if err := p.run(cmd.OutOrStdout()); err != nil {
+				return err
+			}
+			return p.warnChecked(cmd)
 		},
 	}
 	f := cmd.Flags()
@@ -137,6 +141,19 @@ func (p *cardPrint) run(stdout io.Writer) error {
 		return err
 	}
 	fmt.Fprintf(stdout, "%s: %s, serial %s\n", p.out, p.card, p.serial)
+	return nil
+}
+
+// warnChecked tells that a check remembered of the serial is an earlier print's.
+func (p *cardPrint) warnChecked(cmd *cobra.Command) error {
+	checks, err := knownSheets()
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(checks, func(c calib.SheetCheck) bool { return c.Serial == p.serial }) {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: the check kept of %s is that of an earlier print: measure this one's bars and run stripgap card check again, "+
+			"or leave --serial out for a new one\n", cmd.CommandPath(), p.serial)
+	}
 	return nil
 }
 

@@ -53,8 +53,7 @@ stripgap/phones.toml in $XDG_CONFIG_HOME, or in ~/.config.`,
 
 func learnPhone(cmd *cobra.Command, args []string) error {
 	// Read first: a broken file must not cost the work of learning.
-	phones, err := knownPhones()
-	if err != nil {
+	if _, err := knownPhones(); err != nil {
 		return err
 	}
 	photos, problems := pipeline.Collect(args)
@@ -77,9 +76,7 @@ func learnPhone(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	same := func(p calib.Phone) bool { return p.Key == phone.Key }
-	again := slices.ContainsFunc(phones, same)
-	path, err := keepPhones(append(slices.DeleteFunc(phones, same), phone))
+	again, path, err := keepPhone(phone)
 	if err != nil {
 		return fmt.Errorf("%w; what was learnt is not kept", err)
 	}
@@ -154,10 +151,17 @@ func knownPhones() ([]calib.Phone, error) {
 	return calib.ParsePhones(data, path)
 }
 
-func keepPhones(phones []calib.Phone) (path string, err error) {
-	data, err := calib.FormatPhones(phones)
-	if err != nil {
-		return "", err
-	}
-	return userfiles.Write(phoneFile, data)
+// keepPhone adds a phone to those remembered; again tells whether it takes the
+// place of one.
+func keepPhone(phone calib.Phone) (again bool, path string, err error) {
+	path, err = userfiles.Update(phoneFile, func(data []byte, path string) ([]byte, error) {
+		phones, err := calib.ParsePhones(data, path)
+		if err != nil {
+			return nil, err
+		}
+		same := func(p calib.Phone) bool { return p.Key == phone.Key }
+		again = slices.ContainsFunc(phones, same)
+		return calib.FormatPhones(append(slices.DeleteFunc(phones, same), phone))
+	})
+	return again, path, err
 }

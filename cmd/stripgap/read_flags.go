@@ -95,6 +95,11 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
+	sheets, err := knownSheets()
+	if err != nil {
+		return nil, err
+	}
+	options.Prints = calib.Prints(sheets)
 	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Draw: report.Picture,
 		Given: pipeline.Given{Options: options, Phones: phones, Lot: lot, Limits: limits, Coverage: f.coverage}}, nil
 }

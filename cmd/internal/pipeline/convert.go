@@ -13,7 +13,10 @@ func measured(r *Result, m *vision.Measurement) {
 		return
 	}
 	if c := m.Card; c != nil {
-		r.Card = &Card{Layout: c.Layout.Name, Serial: c.Serial, Bearing: c.Bearing}
+		r.Card = &Card{Layout: c.Layout.Name, Serial: c.Serial, Bearing: c.Bearing, PrintChecked: m.Print.Checked()}
+		if p := m.Print; p.Checked() {
+			r.Card.Print = &Print{p.X, p.Y, p.U}
+		}
 	}
 	if m.PxPerMM > 0 {
 		r.Scale = &m.PxPerMM

@@ -60,15 +60,18 @@ func (t Task) photos() []string {
 	return []string{t.Photo, t.Second}
 }
 
-// measure loads and measures a task's photo, or both of a pair. The photo it
-// returns is the one to draw on, nil where one could not be loaded.
-func (r *Reader) measure(t Task) (*vision.Photo, *vision.Measurement, error) {
+// measure loads and measures a task's photo, or both of a pair, and tells in out
+// where the camera was known from. The photo it returns is the one to draw on,
+// nil where one could not be loaded.
+func (r *Reader) measure(t Task, out *Result) (*vision.Photo, *vision.Measurement, error) {
 	first, err := r.Load(t.Photo)
 	if t.Second == "" {
 		if err != nil {
 			return nil, nil, err
 		}
-		m, err := r.Measure(first, r.options(t, first))
+		o, camera := r.options(t, first)
+		out.Camera = camera
+		m, err := r.Measure(first, o)
 		return first, m, err
 	}
 	if err != nil {
@@ -78,7 +81,9 @@ func (r *Reader) measure(t Task) (*vision.Photo, *vision.Measurement, error) {
 	if err != nil {
 		return nil, nil, ofPhoto("second photo: ", err)
 	}
-	m, err := r.MeasurePair(first, second, r.options(t, first, second))
+	o, camera := r.options(t, first, second)
+	out.Camera = camera
+	m, err := r.MeasurePair(first, second, o)
 	return first, m, err
 }
 

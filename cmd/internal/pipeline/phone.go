@@ -25,35 +25,51 @@ func phoneKey(p *vision.Photo) (calib.PhoneKey, bool) {
 	return key, e.Make != "" && e.Model != "" && !p.StoredMirrored()
 }
 
-// phonePrior returns what the profiles say of the camera of a photo, or false
-// where there is none for it.
-func phonePrior(phones []calib.Phone, p *vision.Photo) (calib.Prior, bool) {
+// phoneOf returns the profile of the camera that took a photo, or false where
+// there is none.
+func phoneOf(phones []calib.Phone, p *vision.Photo) (calib.Phone, bool) {
 	key, ok := phoneKey(p)
 	if !ok {
-		return calib.Prior{}, false
+		return calib.Phone{}, false
 	}
-	phone, ok := calib.FindPhone(phones, key)
-	if !ok {
-		return calib.Prior{}, false
-	}
-	return p.UprightPrior(phone.Prior()), true
+	return calib.FindPhone(phones, key)
 }
 
-// options returns the options for reading the photos together: the profile of
-// the phone that took them all, held the same way, goes before EXIF.
-func (r *Reader) options(t Task, photos ...*vision.Photo) vision.Options {
+// Where a camera was known from.
+const (
+	fromProfile = "profile"
+	fromExif    = "exif"
+	fromNothing = "assumed"
+)
+
+// options returns the options for reading the photos together, and where they
+// know the camera from: the profile of the phone that took them all, held the
+// same way, goes before EXIF. The camera is nil where the options name their own.
+func (r *Reader) options(t Task, photos ...*vision.Photo) (vision.Options, *Camera) {
 	o := r.known(t)
 	if o.Prior.F > 0 {
-		return o
+		return o, nil
 	}
+	learnt := &Camera{From: fromProfile}
 	for _, p := range photos {
-		prior, ok := phonePrior(r.Phones, p)
+		phone, ok := phoneOf(r.Phones, p)
 		if !ok || p.Exif.Orientation != photos[0].Exif.Orientation {
-			return r.known(t)
+			return r.known(t), unlearnt(photos)
 		}
-		o.Prior = prior
+		o.Prior = p.UprightPrior(phone.Prior())
+		learnt.Phone = phone.Key.String()
 	}
-	return o
+	return o, learnt
+}
+
+// unlearnt is where the camera is known from without a profile.
+func unlearnt(photos []*vision.Photo) *Camera {
+	for _, p := range photos {
+		if _, ok := p.Exif.FocalPixels(p.Width(), p.Height()); !ok {
+			return &Camera{From: fromNothing}
+		}
+	}
+	return &Camera{From: fromExif}
 }
 
 // known is the reader's options with the surface of the task's strip.

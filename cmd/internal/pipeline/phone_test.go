@@ -138,8 +138,12 @@ func TestOptionsChooseTheProfile(t *testing.T) {
 		{"a prior is given", given, []*vision.Photo{lying}, given.F},
 	} {
 		r := &Reader{Given: Given{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone}}}
-		if got := r.options(Task{}, c.photos...).Prior.F; got != c.f {
+		o, camera := r.options(Task{}, c.photos...)
+		if got := o.Prior.F; got != c.f {
 			t.Errorf("%s: F %g px, want %g", c.name, got, c.f)
+		}
+		if (camera == nil) != (c.given.F > 0) || camera != nil && (camera.From == fromProfile) != (c.f > 0) {
+			t.Errorf("%s: camera known from %+v", c.name, camera)
 		}
 	}
 }

@@ -97,7 +97,7 @@ func (r *Reader) Read(t Task) (e Entry) {
 			e.Result.refuse(fmt.Errorf("the program failed on this photo: %v", p))
 		}
 	}()
-	photo, m, err := r.measure(t)
+	photo, m, err := r.measure(t, &e.Result)
 	if photo == nil {
 		e.Result.refuse(err)
 		// There is nothing to draw on, and the picture of an earlier run would

@@ -89,8 +89,9 @@ func TestContract(t *testing.T) {
 	m.Profile.Taper, m.Profile.Ends[0].Width, m.Profile.Ends[1].Width = 0, 1.5, 1.5
 	got := decoded(t, readerOf(m, nil).Read(Task{Photo: "m1.jpg"}).Result)
 	want := map[string][]string{
-		"":          {"photos", "outcome", "card", "scale_px_per_mm", "width", "ends", "clearance", "profile", "budget", "checks", "flags"},
+		"":          {"photos", "outcome", "card", "camera", "scale_px_per_mm", "width", "ends", "clearance", "profile", "budget", "checks", "flags"},
 		"card":      {"layout", "serial", "bearing", "print_checked"},
+		"camera":    {"from"},
 		"width":     {"mean_mm", "u_mm", "taper_mm", "taper_u_mm"},
 		"ends":      {"name", "card_mm", "width_mm", "clearance_mm"},
 		"clearance": {"mean_mm", "u_mm", "U_mm", "k", "taper_mm", "taper_U_mm", "bow_mm"},

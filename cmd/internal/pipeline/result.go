@@ -27,6 +27,7 @@ type Result struct {
 	Outcome   string     `json:"outcome"`
 	Refusal   *Refusal   `json:"refusal,omitempty"`
 	Card      *Card      `json:"card,omitempty"`
+	Camera    *Camera    `json:"camera,omitempty"`
 	Scale     *float64   `json:"scale_px_per_mm,omitempty"` // at the strip
 	Width     *Width     `json:"width,omitempty"`
 	Ends      []End      `json:"ends,omitempty"`  // two, first end first
@@ -52,6 +53,24 @@ type Card struct {
 	Serial       string `json:"serial,omitempty"`
 	Bearing      string `json:"bearing,omitempty"` // of a tag
 	PrintChecked bool   `json:"print_checked"`
+	Print        *Print `json:"print,omitempty"` // of a checked sheet
+}
+
+// Print is the scale a card was printed at, true over nominal along its x and y,
+// as callipers found it on the sheet's check bars. U is the relative standard
+// uncertainty of both.
+type Print struct {
+	X float64 `json:"x"`
+	Y float64 `json:"y"`
+	U float64 `json:"u"`
+}
+
+// Camera tells where the photo's camera was known from before the card's marks
+// were fitted: "profile" (learnt of the phone named), "exif", or "assumed" where
+// the photo does not say.
+type Camera struct {
+	From  string `json:"from"`
+	Phone string `json:"phone,omitempty"`
 }
 
 // Width is the flattened strip's width. Taper is the first end minus the second.

@@ -28,6 +28,7 @@ var columns = []column{
 	{"serial", text(cardOf, func(c pipeline.Card) string { return c.Serial })},
 	{"bearing", text(cardOf, func(c pipeline.Card) string { return c.Bearing })},
 	{"print_checked", text(cardOf, func(c pipeline.Card) string { return strconv.FormatBool(c.PrintChecked) })},
+	{"camera", text(cameraOf, func(c pipeline.Camera) string { return c.From })},
 	{"scale_px_per_mm", func(r pipeline.Result) string { return optional(r.Scale) }},
 	{"width_mm", number(widthOf, func(w pipeline.Width) float64 { return w.Mean })},
 	{"width_u_mm", number(widthOf, func(w pipeline.Width) float64 { return w.U })},
@@ -78,6 +79,7 @@ func CSV(w io.Writer, results []pipeline.Result) error {
 // The parts of a result that a column may show; nil when not known.
 func refusalOf(r pipeline.Result) *pipeline.Refusal { return r.Refusal }
 func cardOf(r pipeline.Result) *pipeline.Card       { return r.Card }
+func cameraOf(r pipeline.Result) *pipeline.Camera   { return r.Camera }
 func widthOf(r pipeline.Result) *pipeline.Width     { return r.Width }
 func gapOf(r pipeline.Result) *pipeline.Clearance   { return r.Clearance }
 

@@ -35,7 +35,8 @@ func readings() []pipeline.Result {
 	}
 	main2 := main1
 	main2.Photos = []string{"photos/haupt\x1b[2J.jpg"}
-	main2.Card = &pipeline.Card{Layout: "bench", PrintChecked: true}
+	main2.Card = &pipeline.Card{Layout: "bench", Serial: "6C3H2P", PrintChecked: true, Print: &pipeline.Print{X: 0.997, Y: 0.999, U: 0.0002}}
+	main2.Camera = &pipeline.Camera{From: "profile", Phone: "Made up 1200 x 900 px"}
 	main2.Flags = []string{pipeline.FlagOutOfStripRange}
 	bad := pipeline.Result{
 		Photos: []string{"photos/main3.jpg"}, Outcome: pipeline.OutcomeRefused,
@@ -134,7 +135,7 @@ func TestCSV(t *testing.T) {
 		{1, "photo", "photos/main1.jpg"}, {1, "clearance_mm", "0.051"}, {1, "taper_mm", "-0.001146"},
 		{1, "end2", "rear"}, {1, "end2_clearance_mm", "0.051582"}, {1, "refusal", ""}, {1, "flags", "print-unchecked"},
 		{2, "outcome", "refused"}, {2, "refusal", "no-card"}, {2, "clearance_mm", ""}, {2, "end1", ""},
-		{2, "print_checked", ""}, {3, "print_checked", "true"},
+		{2, "print_checked", ""}, {3, "print_checked", "true"}, {1, "camera", ""}, {3, "camera", "profile"},
 	} {
 		if got := cell(c.row, c.name); got != c.want {
 			t.Errorf("line %d, %s: %q, want %q", c.row, c.name, got, c.want)

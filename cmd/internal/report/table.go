@@ -152,9 +152,41 @@ func (t *table) notes() {
 			}
 		}
 	}
+	t.known()
 	if !t.withClearance() {
 		t.printf("%s\n", clearance.NoLot)
 	}
+}
+
+// known tells once what of earlier measurements the readings rest on: checked
+// sheets and learnt phones.
+func (t *table) known() {
+	said := map[string]bool{}
+	for _, r := range t.read {
+		for _, text := range []string{printKnown(r), cameraKnown(r)} {
+			if text != "" && !said[text] {
+				said[text] = true
+				t.printf("%s.\n", text)
+			}
+		}
+	}
+}
+
+// printKnown says which sheet's print check a reading uses, or nothing.
+func printKnown(r pipeline.Result) string {
+	if r.Card == nil || r.Card.Print == nil {
+		return ""
+	}
+	p := r.Card.Print
+	return fmt.Sprintf("Print scale of sheet %s by callipers: x %.5f, y %.5f, u %.3f %%", printable(r.Card.Serial), p.X, p.Y, 100*p.U)
+}
+
+// cameraKnown says which learnt phone's profile a reading uses, or nothing.
+func cameraKnown(r pipeline.Result) string {
+	if r.Camera == nil || r.Camera.Phone == "" {
+		return ""
+	}
+	return "Camera by the learnt profile of " + printable(r.Camera.Phone)
 }
 
 // budgets prints where each reading's uncertainty comes from.
@@ -175,6 +207,11 @@ func (t *table) budgets() {
 			lines = append(lines, []string{"  " + term.Name, micrometres(term.U), share, kind})
 		}
 		t.align(append(lines, []string{"  combined", micrometres(total)}))
+		for _, text := range []string{printKnown(r), cameraKnown(r)} {
+			if text != "" {
+				t.printf("  %s\n", text)
+			}
+		}
 	}
 }
 

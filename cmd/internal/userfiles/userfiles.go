@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"github.com/rogpeppe/go-internal/lockedfile"
+
 	"stripgap/cmd/internal/wholefile"
 )
 
@@ -43,13 +45,28 @@ func Read(name string) (data []byte, path string, err error) {
 	return data, path, err
 }
 
-// Write replaces the file of that name whole or not at all, makes the folder
-// where it is missing, and returns the path.
-func Write(name string, data []byte) (path string, err error) {
+// Update changes the file of that name: change gets what it holds, nil where there
+// is no such file, and returns what it is to hold. The file is replaced whole or
+// not at all, the folder made where it is missing. Nobody else's Update comes in
+// between, in this program or another run of it: they wait for one another by a
+// lock beside the file. An error of change leaves the file as it was.
+func Update(name string, change func(data []byte, path string) ([]byte, error)) (path string, err error) {
 	if path, err = Path(name); err != nil {
 		return "", err
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return "", err
+	}
+	unlock, err := lockedfile.MutexAt(path + ".lock").Lock()
+	if err != nil {
+		return "", err
+	}
+	defer unlock()
+	data, _, err := Read(name)
+	if err != nil {
+		return "", err
+	}
+	if data, err = change(data, path); err != nil {
 		return "", err
 	}
 	return path, wholefile.Write(path, data)

@@ -1,8 +1,10 @@
 package userfiles
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 )
 
@@ -26,19 +28,24 @@ func TestPath(t *testing.T) {
 	if data, _, err := Read("a.toml"); data != nil || err != nil {
 		t.Errorf("nowhere to keep it, and %q, %v", data, err)
 	}
-	if _, err := Write("a.toml", nil); err == nil {
+	if _, err := Update("a.toml", put("")); err == nil {
 		t.Error("nowhere to keep it, and written")
 	}
 }
 
-func TestReadAndWrite(t *testing.T) {
+// put is a change to a text, whatever was there.
+func put(text string) func([]byte, string) ([]byte, error) {
+	return func([]byte, string) ([]byte, error) { return []byte(text), nil }
+}
+
+func TestReadAndUpdate(t *testing.T) {
 	base := t.TempDir()
 	t.Setenv("XDG_CONFIG_HOME", base)
 	if data, path, err := Read("a.toml"); data != nil || err != nil || path != filepath.Join(base, "stripgap/a.toml") {
 		t.Errorf("before anything is written: %q, %q, %v", data, path, err)
 	}
 	for _, text := range []string{"first, and longer", "second"} {
-		if _, err := Write("a.toml", []byte(text)); err != nil {
+		if _, err := Update("a.toml", put(text)); err != nil {
 			t.Fatal(err)
 		}
 		if data, _, err := Read("a.toml"); string(data) != text || err != nil {
@@ -46,7 +53,7 @@ func TestReadAndWrite(t *testing.T) {
 		}
 	}
 	left, err := os.ReadDir(filepath.Join(base, "stripgap"))
-	if err != nil || len(left) != 1 {
+	if err != nil || len(left) != 2 { // the file and its lock
 		t.Errorf("the folder holds %v, %v", left, err)
 	}
 	// A folder in the file's place can be neither read nor replaced.
@@ -56,7 +63,40 @@ func TestReadAndWrite(t *testing.T) {
 	if _, _, err := Read("b.toml"); err == nil {
 		t.Error("a folder is read")
 	}
-	if _, err := Write("b.toml", nil); err == nil {
+	if _, err := Update("b.toml", put("")); err == nil {
 		t.Error("a folder is replaced")
+	}
+}
+
+// TestUpdateRefused: a change that fails leaves everything as it was.
+func TestUpdateRefused(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	if _, err := Update("a.toml", put("kept")); err != nil {
+		t.Fatal(err)
+	}
+	no := errors.New("no")
+	if _, err := Update("a.toml", func([]byte, string) ([]byte, error) { return []byte("lost"), no }); !errors.Is(err, no) {
+		t.Errorf("%v", err)
+	}
+	if data, _, err := Read("a.toml"); string(data) != "kept" || err != nil {
+		t.Errorf("%q, %v", data, err)
+	}
+}
+
+// TestUpdateTogether: of many updates at the same time none is lost.
+func TestUpdateTogether(t *testing.T) {
+	t.Setenv("XDG_CONFIG_HOME", t.TempDir())
+	const many = 40
+	var wait sync.WaitGroup
+	for range many {
+		wait.Go(func() {
+			if _, err := Update("a.toml", func(data []byte, _ string) ([]byte, error) { return append(data, 'x'), nil }); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	wait.Wait()
+	if data, _, err := Read("a.toml"); len(data) != many || err != nil {
+		t.Errorf("%d of %d are kept, %v", len(data), many, err)
 	}
 }
