@@ -100,25 +100,3 @@ func (r Reading) Judge(l Limits, c quantity.Coverage) (Decision, error) {
 	}
 	return Decide(r.Clearance, e.U, l)
 }
-
-// TaperLimit is the end-to-end difference in mm above which a taper is worth a
-// second strip unless the maker says otherwise: 0.0005 in. Public overhaul manuals
-// allow journals 0.0002 to 0.0006 in.
-const TaperLimit = 0.0127
-
-// FlagTaper marks a reading that TaperStandsOut.
-const FlagTaper = "taper"
-
-// TaperStandsOut reports whether the taper's size is above limit (mm, positive)
-// and also above its own expanded uncertainty, so that it is no mere noise.
-func (r Reading) TaperStandsOut(limit float64, c quantity.Coverage) (bool, error) {
-	if !positive(limit) {
-		return false, fmt.Errorf("taper limit %v mm: must be a positive number", limit)
-	}
-	e, err := r.TaperBudget.Expand(c)
-	if err != nil {
-		return false, err
-	}
-	size := math.Abs(r.Taper.X)
-	return size > limit && size > e.U, nil
-}

@@ -229,29 +229,3 @@ func TestJudge(t *testing.T) {
 		t.Errorf("out of range: %+v, %v", d, err)
 	}
 }
-
-func TestTaperStandsOut(t *testing.T) {
-	p, s := strip() // taper 0.0096 mm
-	for _, c := range []struct {
-		limit, taperU float64
-		want          bool
-	}{{0.009, 0.006, true}, {TaperLimit, 0.006, false}, {0.009, 0.3, false}} {
-		p.TaperU = c.taperU
-		r := read(t, p, s)
-		for range 2 { // either sign
-			got, err := r.TaperStandsOut(c.limit, quantity.Coverage{})
-			if err != nil || got != c.want {
-				t.Errorf("taper %+v, limit %v: %v, %v", r.Taper, c.limit, got, err)
-			}
-			r.Taper.X = -r.Taper.X
-		}
-	}
-	r := read(t, p, s)
-	if _, err := r.TaperStandsOut(0, quantity.Coverage{}); err == nil {
-		t.Error("a limit of 0 was accepted")
-	}
-	inch, err := quantity.ParseLength("0.0005 in")
-	if err != nil || !same(inch, TaperLimit) {
-		t.Errorf("TaperLimit %v is not 0.0005 in: %v", TaperLimit, err)
-	}
-}

@@ -19,6 +19,10 @@ const (
 // strip's own range: it may not be judged.
 const FlagOutOfRange = "out-of-strip-range"
 
+// FlagTemperature marks a reading of a strip used outside the room range, RoomLo to
+// RoomHi. Its budget holds what that may change.
+const FlagTemperature = "temperature"
+
 // NotCrushed is the reason given for a station narrower than the strand itself.
 const NotCrushed = "not-crushed"
 
@@ -104,6 +108,9 @@ func FromProfile(in WidthProfile, lot Section) (Reading, error) {
 		if !r.Range.Contains(c) {
 			r.Flags = []string{FlagOutOfRange}
 		}
+	}
+	if lot.Temperature != nil && lot.excess() > 0 {
+		r.Flags = append(r.Flags, FlagTemperature)
 	}
 	return r, nil
 }

@@ -49,13 +49,18 @@ func (s Section) Check() error {
 
 // thermalU returns the standard uncertainty of the section area in mm2 for being
 // used away from room temperature: the change over the excess is the half-width
-// of a rectangular distribution. A temperature nobody stated may be 5 K off.
+// of a rectangular distribution.
 func (s Section) thermalU() float64 {
-	excess := unstatedExcess
-	if s.Temperature != nil {
-		excess = max(RoomLo-*s.Temperature, *s.Temperature-RoomHi, 0)
+	return quantity.Rectangular(s.Area.X * areaPerKelvin * s.excess())
+}
+
+// excess is how far in K the temperature lies outside the room range. One that
+// nobody stated may be 5 K outside.
+func (s Section) excess() float64 {
+	if s.Temperature == nil {
+		return unstatedExcess
 	}
-	return quantity.Rectangular(s.Area.X * areaPerKelvin * excess)
+	return max(RoomLo-*s.Temperature, *s.Temperature-RoomHi, 0)
 }
 
 func positive(x float64) bool { return x > 0 && !math.IsInf(x, 1) }

@@ -34,6 +34,7 @@ type readFlags struct {
 	explain, strict  bool
 
 	limitsNew, limitsService string
+	temperature              string
 }
 
 func (f *readFlags) register(flags *pflag.FlagSet) {
@@ -50,6 +51,7 @@ func (f *readFlags) register(flags *pflag.FlagSet) {
 	flags.BoolVar(&f.pair, "pair", false, "every two photos show one strip from different sides; solves its height and tilt")
 	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
 	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
+	flags.StringVar(&f.temperature, "temperature", "", "of strip and parts when the strip was crushed, with its `unit`: 20degC or 68degF")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
 	flags.Float64Var(&f.coverage, "k", quantity.DefaultK, "coverage factor of the uncertainties shown")
 	flags.IntVar(&f.jobs, "jobs", runtime.GOMAXPROCS(0), "photos read at the same time")
@@ -87,6 +89,13 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if limits.Service, err = parseLimits("--limits-service", f.limitsService); err != nil {
 		return nil, err
 	}
+	if err := clearance.Spec(limits).Check(); err != nil {
+		return nil, usagef("--limits-new and --limits-service: %w", err)
+	}
+	temperature, err := f.roomTemperature()
+	if err != nil {
+		return nil, err
+	}
 	lot, err := f.lot()
 	if err != nil {
 		return nil, err
@@ -101,7 +110,25 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	}
 	options.Prints = calib.Prints(sheets)
 	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Draw: report.Picture,
-		Given: pipeline.Given{Options: options, Phones: phones, Lot: lot, Limits: limits, Coverage: f.coverage}}, nil
+		Given: pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature, Limits: limits, Coverage: f.coverage}}, nil
+}
+
+// roomTemperature is what --temperature says in degC, nil when it is not given.
+func (f *readFlags) roomTemperature() (*float64, error) {
+	if f.temperature == "" {
+		return nil, nil
+	}
+	if f.lotFile == "" {
+		return nil, usagef("--temperature needs --lot: it changes the strip's section area")
+	}
+	degC, err := quantity.ParseTemperature(f.temperature)
+	if err == nil && !(math.Abs(degC) <= 100) {
+		err = fmt.Errorf("%q is no temperature to use a strip at", f.temperature)
+	}
+	if err != nil {
+		return nil, usagef("--temperature: %w", err)
+	}
+	return &degC, nil
 }
 
 // parseLimits reads one pair of limits, nil when it is not given.

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"fmt"
 
-	"stripgap/calib/quantity"
 	"stripgap/clearance"
 	"stripgap/vision"
 )
@@ -13,6 +12,8 @@ const (
 	FlagPrintUnchecked  = "print-unchecked"
 	FlagOutOfStripRange = clearance.FlagOutOfRange
 	FlagTaper           = clearance.FlagTaper
+	FlagTaperUnsure     = clearance.FlagTaperUnsure
+	FlagTemperature     = clearance.FlagTemperature
 )
 
 // flagTexts says what a flag means and what to do about it, in one sentence for
@@ -22,8 +23,12 @@ var flagTexts = map[string]string{
 		"measure the sheet's two long check bars with callipers and keep them with stripgap card check.",
 	FlagOutOfStripRange: "out-of-strip-range: the clearance lies outside what this strip is made for; " +
 		"it is not judged; use a strip whose range covers it.",
-	FlagTaper: fmt.Sprintf("taper: the ends differ by more than %.4f mm (%.4f in) and by more than is uncertain; "+
-		"measure again with a new strip.", clearance.TaperLimit, clearance.TaperLimit/quantity.Inch.MM()),
+	FlagTaper: "taper: the ends differ by what may be more than the taper limit, and by more than is uncertain; " +
+		"measure again with a new strip.",
+	FlagTaperUnsure: "taper-unsure: a taper of the limit could hide in this reading's uncertainty; " +
+		"tell the surface it lies on, or take two photos from different sides.",
+	FlagTemperature: fmt.Sprintf("temperature: the strip was used outside %g to %g degC; the budget allows for it, "+
+		"but let parts and strip come to room temperature and measure again.", clearance.RoomLo, clearance.RoomHi),
 }
 
 // FlagText returns the sentence that explains a flag, and whether there is one.

@@ -22,12 +22,15 @@ func (r *Reader) judge(out *Result, reading clearance.Reading) error {
 	if err != nil {
 		return err
 	}
-	taper, err := reading.TaperStandsOut(clearance.TaperLimit, coverage)
+	taper, err := clearance.FindTaper(reading.Taper, r.taperLimit())
 	if err != nil {
 		return err
 	}
-	if taper {
+	switch taper {
+	case clearance.TaperFound:
 		out.addFlag(FlagTaper)
+	case clearance.TaperUnsure:
+		out.addFlag(FlagTaperUnsure)
 	}
 	newParts, err := judgement(reading, r.Limits.New, coverage)
 	if err != nil {
@@ -41,6 +44,14 @@ func (r *Reader) judge(out *Result, reading clearance.Reading) error {
 		out.Verdict = &Verdict{newParts, service}
 	}
 	return nil
+}
+
+// taperLimit is the taper in mm that must be noticed.
+func (r *Reader) taperLimit() float64 {
+	if r.TaperLimit != 0 {
+		return r.TaperLimit
+	}
+	return clearance.TaperLimit
 }
 
 // judgement decides on one pair of limits; nil when there is nothing to decide.

@@ -38,7 +38,9 @@ type Given struct {
 	// bearing.
 	Settings map[string]Setting
 	Limits   Limits
-	Coverage float64 // k > 0, the coverage factor of expanded uncertainties
+	// TaperLimit in mm is the taper that must be noticed; 0 for clearance.TaperLimit.
+	TaperLimit float64
+	Coverage   float64 // k > 0, the coverage factor of expanded uncertainties
 }
 
 // Task is one photo to read, or two of the same strip, and the file its picture

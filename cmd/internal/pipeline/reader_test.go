@@ -289,7 +289,7 @@ func TestTaperFlag(t *testing.T) {
 
 // TestFlagTexts checks that every flag set here is explained.
 func TestFlagTexts(t *testing.T) {
-	for _, f := range []string{FlagPrintUnchecked, FlagOutOfStripRange, FlagTaper} {
+	for _, f := range []string{FlagPrintUnchecked, FlagOutOfStripRange, FlagTaper, FlagTaperUnsure, FlagTemperature} {
 		if text, ok := FlagText(f); !ok || !strings.HasPrefix(text, f+": ") {
 			t.Errorf("%s: %q", f, text)
 		}
