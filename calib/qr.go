@@ -31,14 +31,10 @@ func CodeText(serial, bearing string) (string, error) {
 	if bearing == "" {
 		return serial, nil
 	}
-	text := serial + "/" + bearing
-	if err := checkBearing(bearing); err != nil {
+	if err := CheckBearing(bearing); err != nil {
 		return "", err
 	}
-	if len(text) > codeCapacity {
-		return "", fmt.Errorf("bearing: %q is longer than %d characters", bearing, codeCapacity-serialLength-1)
-	}
-	return text, nil
+	return serial + "/" + bearing, nil
 }
 
 // ParseCode splits the text of a card's QR code into the sheet's serial and, for
@@ -54,7 +50,8 @@ func ParseCode(text string) (serial, bearing string, err error) {
 	return serial, bearing, nil
 }
 
-func checkBearing(name string) error {
+// CheckBearing refuses a bearing's name that a tag's code cannot hold.
+func CheckBearing(name string) error {
 	for _, r := range name {
 		if !strings.ContainsRune(codeAlphabet, r) {
 			return fmt.Errorf("bearing: %q has %q; only capitals, digits, space and $%%*+-./: can be used", name, r)
@@ -62,6 +59,9 @@ func checkBearing(name string) error {
 	}
 	if strings.TrimSpace(name) != name {
 		return fmt.Errorf("bearing: %q begins or ends with a space", name)
+	}
+	if most := codeCapacity - serialLength - 1; len(name) > most {
+		return fmt.Errorf("bearing: %q is longer than %d characters", name, most)
 	}
 	return nil
 }

@@ -1,7 +1,6 @@
 package build
 
 import (
-	"stripgap/calib/quantity"
 	"stripgap/clearance"
 )
 
@@ -19,6 +18,8 @@ type Build struct {
 	Strip       Strip   // what is used unless a group names another
 	Preparation []Preparation
 	Groups      []Group // in the order written, names differ
+	// Doubts are what looks like a slip but may be so, one sentence each.
+	Doubts []string
 }
 
 // Strip names a strip lot: by its name among the person's own lots, or in a file.
@@ -36,9 +37,21 @@ type Preparation struct {
 	Done bool
 }
 
+// Kind is what a group's bearings carry, which decides what parts can be
+// exchanged between them.
+type Kind string
+
+// The kinds. A big end's bore goes with its rod.
+const (
+	Mains   Kind = "mains"
+	BigEnds Kind = "big ends"
+	Other   Kind = "other"
+)
+
 // Group is bearings with the same limits, in order front to rear.
 type Group struct {
 	Name string
+	Kind Kind
 	// New and Service are the maker's limits; nil where not told.
 	New, Service *Limits
 	Strip        Strip // the zero Strip: the build's
@@ -51,8 +64,8 @@ type Group struct {
 	// Positions are the places round the journal at which strips are laid, degrees
 	// in [0, 360), no two half a turn apart; nil for one place that needs no name.
 	Positions []float64
-	Torque    []float64 // N m, stages in order
-	Angle     []float64 // degrees to turn on after the torque, in order
+	Torque    []string // stages in order, in both units: "30 N m (22.1 lbf ft)"
+	Angle     []string // to turn on after the torque, in order: "90 deg"
 	BoltNote  string
 	Bearings  []Bearing
 }
@@ -77,16 +90,9 @@ const (
 type Bearing struct {
 	Name string // as on its tag
 	Note string
-	// Micrometer holds the parts' measures; nil where they were not measured.
-	Micrometer *Micrometer
-}
-
-// Micrometer is what bore gauge and micrometer say of a bearing's parts in mm,
-// with standard uncertainties.
-type Micrometer struct {
-	Bore      quantity.Value // of the housing, cap torqued, without shells
-	ShellWall quantity.Value // of one shell at its crown
-	Journal   quantity.Value
+	// Parts are what bore gauge and micrometer say of its parts; nil where they do
+	// not give a clearance. A Wall of zero: the bore was measured over the shells.
+	Parts *clearance.Parts
 }
 
 // Find returns the bearing of the name and its group.
