@@ -14,6 +14,7 @@ require (
 	github.com/spf13/pflag v1.1.0
 	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.47.0
+	golang.org/x/net v0.59.0
 	gonum.org/v1/gonum v0.17.0
 	gonum.org/v1/plot v0.17.0
 )
