@@ -121,15 +121,22 @@ func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 }
 
 // read runs the batch. The first interrupt lets the photos in hand finish and
-// gives up the rest; the second ends the program as it would any other.
+// gives up the rest; the second ends the program as it would any other. One photo
+// alone is read here: there is nothing else that it could take down.
 func (f *readFlags) read(reader *pipeline.Reader, tasks []pipeline.Task, stderr io.Writer) []pipeline.Entry {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	context.AfterFunc(ctx, stop)
 	line := progress.New(stderr, len(tasks))
 	defer line.Clear()
+	readOne := reader.Read
+	if len(tasks) > 1 {
+		pool := readers(min(f.jobs, len(tasks)))
+		defer pool.Close()
+		readOne = func(t pipeline.Task) pipeline.Entry { return pool.Read(reader.Given, t) }
+	}
 	return pipeline.Batch(ctx, len(tasks), f.jobs,
-		func(i int) pipeline.Entry { return reader.Read(tasks[i]) },
+		func(i int) pipeline.Entry { return readOne(tasks[i]) },
 		func(i int) pipeline.Entry { return pipeline.Interrupted(tasks[i]) },
 		func(i int) { line.Step(tasks[i].Photo) })
 }

@@ -17,7 +17,6 @@ import (
 	"stripgap/calib/quantity"
 	"stripgap/clearance"
 	"stripgap/cmd/internal/pipeline"
-	"stripgap/cmd/internal/report"
 	"stripgap/vision"
 )
 
@@ -109,8 +108,7 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 		return nil, err
 	}
 	options.Prints = calib.Prints(sheets)
-	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair, Draw: report.Picture,
-		Given: pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature, Limits: limits, Coverage: f.coverage}}, nil
+	return newReader(pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature, Limits: limits, Coverage: f.coverage}), nil
 }
 
 // roomTemperature is what --temperature says in degC, nil when it is not given.

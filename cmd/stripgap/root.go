@@ -67,7 +67,7 @@ Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 	}
-	root.AddCommand(newReadCommand(), newCardCommand(), newPhoneCommand(), newRenderCommand())
+	root.AddCommand(newReadCommand(), newReaderCommand(), newCardCommand(), newPhoneCommand(), newRenderCommand())
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	// Made now rather than at the start, so that they are guarded like the rest.
 	root.InitDefaultHelpCmd()

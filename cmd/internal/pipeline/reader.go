@@ -84,9 +84,13 @@ const (
 
 // Interrupted is the entry of a task that was never begun.
 func Interrupted(t Task) Entry {
-	return Entry{Result: Result{Photos: t.photos(), Outcome: OutcomeRefused, Refusal: &Refusal{
-		Code: codeInterrupted, Message: "not read, because the program was stopped",
-		Remedy: "run the command again"}}}
+	return Lost(t, Refusal{Code: codeInterrupted, Message: "not read, because the program was stopped",
+		Remedy: "run the command again"})
+}
+
+// Lost is the entry of a task of which nothing came back but why.
+func Lost(t Task, why Refusal) Entry {
+	return Entry{Result: Result{Photos: t.photos(), Outcome: OutcomeRefused, Refusal: &why}}
 }
 
 // Read reads one task. Whatever goes wrong, a fault of the program included,
