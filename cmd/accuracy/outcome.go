@@ -154,20 +154,25 @@ func (o *outcome) compare(m *vision.Measurement) {
 const printTerm = "print scale"
 
 // withoutTerm returns the mean's standard uncertainty without one of its terms,
-// mm. A budget that has no such term is a mistake of this program.
+// mm.
 func withoutTerm(p *vision.Profile, name string) float64 {
-	sum, found := 0.0, false
+	u := term(p.Budget, name)
+	sum := -u * u
 	for _, t := range p.Budget {
-		if t.Name == name {
-			found = true
-			continue
-		}
 		sum += t.U * t.U
 	}
-	if !found {
-		panic("accuracy: the budget has no term " + name)
+	return math.Sqrt(max(0, sum))
+}
+
+// term returns a term's standard uncertainty, mm. A budget that has no such term
+// is a mistake of this program.
+func term(budget []vision.Term, name string) float64 {
+	for _, t := range budget {
+		if t.Name == name {
+			return t.U
+		}
 	}
-	return math.Sqrt(sum)
+	panic("accuracy: the budget has no term " + name)
 }
 
 // markError returns how many marks were found and the root mean square of their

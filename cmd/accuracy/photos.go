@@ -82,6 +82,9 @@ func fields() []field {
 		compared("taper_error_percent", func(o *outcome) float64 { return o.taper.err }),
 		compared("taper_plain_error_percent", func(o *outcome) float64 { return o.taperPlain }),
 		compared("taper_error_over_u", func(o *outcome) float64 { return o.taper.normalised() }),
+	}
+	list = append(list, termFields()...)
+	list = append(list, []field{
 		{"flags", func(o *outcome) string { return strings.Join(o.flags, "; ") }},
 		{"ends_wrong", func(o *outcome) string { return strconv.FormatBool(o.profile != nil && o.endsWrong) }},
 		{"marks", func(o *outcome) string { return strconv.Itoa(o.marks) }},
@@ -107,10 +110,29 @@ func fields() []field {
 		{"surface", func(o *outcome) string { return o.truth.Scene.Surface.Kind }},
 		{"finish", func(o *outcome) string { return o.truth.Scene.Surface.Finish }},
 		{"strip_colour", knobNamed("strip colour")},
-	}
+	}...)
 	list = append(list, sceneFields()...)
 	// Last, because it is a sentence.
 	return append(list, field{"why", func(o *outcome) string { return o.why }})
+}
+
+// termFields returns a column for each term of the two budgets, in percent of
+// the true width: which of them carries the uncertainty.
+func termFields() []field {
+	width := []string{"edge noise", "edge processing", "edge definition", "marks and camera", "print scale", "height", "plane tilt"}
+	taper := []string{"edge noise", "marks and camera", "print scale", "height", "plane tilt"}
+	var list []field
+	add := func(prefix string, names []string, budget func(*vision.Profile) []vision.Term) {
+		for _, n := range names {
+			column := prefix + "_u_" + strings.ReplaceAll(n, " ", "_") + "_percent"
+			list = append(list, compared(column, func(o *outcome) float64 {
+				return 100 * term(budget(o.profile), n) / o.truth.Strips[0].MeanWidth
+			}))
+		}
+	}
+	add("width", width, func(p *vision.Profile) []vision.Term { return p.Budget })
+	add("taper", taper, func(p *vision.Profile) []vision.Term { return p.TaperBudget })
+	return list
 }
 
 func knobNamed(name string) func(*outcome) string {
