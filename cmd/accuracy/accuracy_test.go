@@ -39,7 +39,7 @@ func smallTrials() []trial {
 		s.Strips = nil
 		return s, err
 	}}
-	return []trial{{whole, 0, 1, false, ""}, {whole, 1, 1, false, ""}, {bare, 0, 1, false, ""}}
+	return []trial{{whole, 0, 1, toldNothing, ""}, {whole, 1, 1, toldNothing, ""}, {bare, 0, 1, toldNothing, ""}}
 }
 
 func TestRun(t *testing.T) {

@@ -43,7 +43,7 @@ func TestPrintError(t *testing.T) {
 	s.Strips[0].Angle = 90
 	near(t, "across x", o.printError(), 0, 1e-9)
 	s.Strips[0].Angle = 0
-	o.told = true
+	o.told = toldSurface
 	near(t, "told", o.printError(), 0, 0)
 }
 
@@ -57,13 +57,13 @@ func TestTold(t *testing.T) {
 		s.Card.ScaleX, s.Card.ScaleY = 1.01, 1.01
 		return s, err
 	}}
-	for told, want := range map[bool]float64{false: 100/1.01 - 100, true: 0} {
+	for told, want := range map[knowledge]float64{toldNothing: 100/1.01 - 100, toldSurface: 0, toldPlane: 0} {
 		o := try(trial{long, 0, 1, told, ""})
 		if o.broken != nil || !o.read() {
-			t.Fatalf("told %v: %v %s", told, o.broken, o.why)
+			t.Fatalf("told %s: %v %s", told, o.broken, o.why)
 		}
-		near(t, fmt.Sprintf("told %v: width error", told), o.width.err, want, 0.4)
-		near(t, fmt.Sprintf("told %v: net error", told), o.net.err, 0, 0.4)
+		near(t, fmt.Sprintf("told %s: width error", told), o.width.err, want, 0.4)
+		near(t, fmt.Sprintf("told %s: net error", told), o.net.err, 0, 0.4)
 	}
 }
 

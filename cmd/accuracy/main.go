@@ -34,7 +34,7 @@ type options struct {
 	names  []string
 	out    string
 	jobs   int
-	told   bool
+	told   knowledge
 	keep   bool
 	photos cache
 }
@@ -77,7 +77,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
 	f.StringVar(&o.out, "out", "out/accuracy", "folder for photos.csv, summary.csv, summary.md and accuracy.png")
 	f.IntVar(&o.jobs, "jobs", 2, "photos at a time; each needs about 500 MB")
-	f.BoolVar(&o.told, "told", false, "tell the reader what a careful person can: the surface, and the print's measured scale")
+	told := f.String("told", knowledges[0], "what the reader is told: "+strings.Join(knowledges, ", ")+"; the last two with the print's scale")
 	f.BoolVar(&o.keep, "keep", false, "write the worst photos with their truth to OUT/worst")
 	photos := f.String("photos", "", "folder that keeps the rendered photos for the next run; delete it when the renderer changes")
 	if err := f.Parse(args); err != nil {
@@ -86,12 +86,14 @@ func parse(args []string, stderr io.Writer) (options, error) {
 		}
 		return o, fmt.Errorf("%w: %w", errUsage, err)
 	}
-	o.photos = cache(*photos)
+	o.photos, o.told = cache(*photos), knowledge(*told)
 	switch {
 	case f.NArg() > 0:
 		return o, fmt.Errorf("%w: %q is not a flag", errUsage, f.Arg(0))
 	case o.count < 1 || o.faults < 1:
 		return o, fmt.Errorf("%w: --count is %d and --faults %d, want at least 1", errUsage, o.count, o.faults)
+	case !slices.Contains(knowledges, *told):
+		return o, fmt.Errorf("%w: --told is %q, want one of %s", errUsage, *told, strings.Join(knowledges, ", "))
 	case o.jobs < 1:
 		return o, fmt.Errorf("%w: --jobs is %d, want at least 1", errUsage, o.jobs)
 	}

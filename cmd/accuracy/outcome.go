@@ -79,7 +79,7 @@ func try(t trial) outcome {
 		return outcome{trial: t, broken: err}
 	}
 	o := outcome{trial: t, truth: truth}
-	m, err := read(photo, t.knowledge(&s))
+	m, err := read(photo, t.told.options(&s))
 	if err != nil {
 		o.refuse(err)
 	}
@@ -87,23 +87,6 @@ func try(t trial) outcome {
 		o.compare(m)
 	}
 	return o
-}
-
-// calliperU is the relative standard uncertainty of a print scale measured over
-// 150 mm: callipers right to 0.03 mm, taken as a rectangular half-width (JCGM
-// 100:2008 4.3.7). The 0.03 mm is common practice, no source.
-const calliperU = 0.03 / 150 / 1.7320508
-
-// knowledge is what the reader is told beside the pixels.
-func (t trial) knowledge(s *synth.Scene) vision.Options {
-	if !t.told {
-		return vision.Options{}
-	}
-	kinds := map[string]vision.SurfaceKind{"flat": vision.SurfaceFlat, "shell": vision.SurfaceShell, "journal": vision.SurfaceJournal}
-	return vision.Options{
-		Surface: vision.Surface{Kind: kinds[s.Surface.Kind], Radius: s.Surface.Radius},
-		Print:   calib.PrintScale{X: s.Card.ScaleX, Y: s.Card.ScaleY, U: calliperU},
-	}
 }
 
 // read decodes and measures a photo. A panic becomes an error, so that one

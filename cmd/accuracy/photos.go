@@ -60,7 +60,7 @@ func fields() []field {
 		{"population", func(o *outcome) string { return o.name }},
 		{"index", func(o *outcome) string { return strconv.Itoa(o.index) }},
 		{"seed", func(o *outcome) string { return strconv.FormatUint(o.seed, 10) }},
-		{"told", func(o *outcome) string { return strconv.FormatBool(o.told) }},
+		{"told", func(o *outcome) string { return string(o.told) }},
 		{"outcome", func(o *outcome) string {
 			if o.read() {
 				return "read"

@@ -63,7 +63,7 @@ type trial struct {
 	population
 	index  int
 	seed   uint64
-	told   bool // the reader is told of the surface and the print's scale
+	told   knowledge
 	photos cache
 }
 

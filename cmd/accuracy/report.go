@@ -52,8 +52,8 @@ func commit() string {
 func (o options) command() string {
 	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --seed %d --strata %s --out %s",
 		o.count, o.faults, o.seed, strings.Join(o.names, ","), o.out)
-	if o.told {
-		c += " --told"
+	if o.told != toldNothing {
+		c += " --told " + string(o.told)
 	}
 	return c
 }
