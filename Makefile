@@ -68,7 +68,7 @@ check: setup ## formatting, vet, staticcheck, race detector, native leaks
 	go test $(LDFLAGS) -race -short $(RACE)
 	go test $(LDFLAGS) -tags matprofile -run MatLeak ./cmd/internal/pipeline
 
-accuracy: setup ## render 820 seeded photos, read them, print bias, spread and coverage
+accuracy: setup ## render 1220 seeded photos, read them, print bias, spread and coverage
 	go run $(LDFLAGS) ./cmd/accuracy --out out/accuracy
 	@mkdir -p testdata/accuracy && cp out/accuracy/summary.md out/accuracy/summary.csv testdata/accuracy/
 

@@ -18,7 +18,7 @@ import (
 
 // smallScene is a clean photo of a rider with a strip beside it, small and from
 // so near that the bars still have pixels enough.
-func smallScene(rng *rand.Rand) (synth.Scene, error) {
+func smallScene(rng *rand.Rand) ([]synth.Scene, error) {
 	s := synth.NewScene("rider")
 	s.Seed = rng.Uint64() >> 11
 	s.Camera.Width, s.Camera.Height = 1600, 1200
@@ -28,15 +28,15 @@ func smallScene(rng *rand.Rand) (synth.Scene, error) {
 	s.Pose.Distance = 60
 	s.Pose.Target = calib.CardPoint{X: 0, Y: 3}
 	s.Optics.Blur = 0.8
-	return s, nil
+	return []synth.Scene{s}, nil
 }
 
 // smallTrials are two photos to be read and one to be refused.
 func smallTrials() []trial {
 	whole := population{name: "small", draw: smallScene}
-	bare := population{name: "bare", want: []string{"no-strip"}, draw: func(rng *rand.Rand) (synth.Scene, error) {
+	bare := population{name: "bare", want: []string{"no-strip"}, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
 		s, err := smallScene(rng)
-		s.Strips = nil
+		s[0].Strips = nil
 		return s, err
 	}}
 	return []trial{{whole, 0, 1, toldNothing, ""}, {whole, 1, 1, toldNothing, ""}, {bare, 0, 1, toldNothing, ""}}
@@ -135,11 +135,11 @@ func TestKeep(t *testing.T) {
 	if err := keep(o, rows); err != nil {
 		t.Fatal(err)
 	}
-	m, err := os.ReadFile(filepath.Join(o.out, "worst", "small-000.truth.json"))
+	m, err := os.ReadFile(filepath.Join(o.out, "worst", "small-000-1.truth.json"))
 	if err != nil || !strings.Contains(string(m), rows[0].truth.PhotoSHA256) {
 		t.Errorf("the kept truth is of another photo (%v)", err)
 	}
-	if _, err := os.Stat(filepath.Join(o.out, "worst", "small-000.jpg")); err != nil {
+	if _, err := os.Stat(filepath.Join(o.out, "worst", "small-000-1.jpg")); err != nil {
 		t.Error(err)
 	}
 }

@@ -7,8 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-
-	"stripgap/vision/synth"
 )
 
 // How many photos of each kind are kept.
@@ -26,20 +24,26 @@ func keep(o options, rows []outcome) error {
 		return err
 	}
 	for _, r := range worst(rows) {
-		photo, truth, err := synth.Render(r.truth.Scene)
+		scenes, err := r.scenes()
 		if err != nil {
 			return err
 		}
-		text, err := json.MarshalIndent(truth, "", " ")
-		if err != nil {
-			return err
-		}
-		name := filepath.Join(dir, fmt.Sprintf("%s-%03d", r.name, r.index))
-		if err := os.WriteFile(name+".jpg", photo, 0o644); err != nil {
-			return err
-		}
-		if err := os.WriteFile(name+".truth.json", append(text, '\n'), 0o644); err != nil {
-			return err
+		for i, scene := range scenes {
+			photo, truth, err := o.photos.render(scene)
+			if err != nil {
+				return err
+			}
+			text, err := json.MarshalIndent(truth, "", " ")
+			if err != nil {
+				return err
+			}
+			name := filepath.Join(dir, fmt.Sprintf("%s-%03d-%d", r.name, r.index, i+1))
+			if err := os.WriteFile(name+".jpg", photo, 0o644); err != nil {
+				return err
+			}
+			if err := os.WriteFile(name+".truth.json", append(text, '\n'), 0o644); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

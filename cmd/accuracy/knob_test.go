@@ -52,9 +52,9 @@ func TestTold(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders photos")
 	}
-	long := population{name: "long", draw: func(rng *rand.Rand) (synth.Scene, error) {
+	long := population{name: "long", draw: func(rng *rand.Rand) ([]synth.Scene, error) {
 		s, err := smallScene(rng)
-		s.Card.ScaleX, s.Card.ScaleY = 1.01, 1.01
+		s[0].Card.ScaleX, s[0].Card.ScaleY = 1.01, 1.01
 		return s, err
 	}}
 	for told, want := range map[knowledge]float64{toldNothing: 100/1.01 - 100, toldSurface: 0, toldPlane: 0} {

@@ -68,18 +68,25 @@ func (o *outcome) right() bool {
 // codeCrashed stands for a refusal code when the reading panicked.
 const codeCrashed = "crashed"
 
-// try renders a trial's scene, reads the photo and compares.
+// try renders a trial's photos, reads them and compares with the first one's truth.
 func try(t trial) outcome {
-	s, err := t.scene()
-	if err != nil {
-		return outcome{trial: t, broken: err}
+	o := outcome{trial: t}
+	var scenes []synth.Scene
+	if scenes, o.broken = t.scenes(); o.broken != nil {
+		return o
 	}
-	photo, truth, err := t.photos.render(s)
-	if err != nil {
-		return outcome{trial: t, broken: err}
+	var photos [][]byte
+	for _, s := range scenes {
+		photo, truth, err := t.photos.render(s)
+		if err != nil {
+			o.broken = err
+			return o
+		}
+		if photos = append(photos, photo); o.truth == nil {
+			o.truth = truth
+		}
 	}
-	o := outcome{trial: t, truth: truth}
-	m, err := read(photo, t.told.options(&s))
+	m, err := read(photos, t.told.options(&scenes[0]))
 	if err != nil {
 		o.refuse(err)
 	}
@@ -89,19 +96,26 @@ func try(t trial) outcome {
 	return o
 }
 
-// read decodes and measures a photo. A panic becomes an error, so that one
-// photo cannot hide what became of the others.
-func read(data []byte, o vision.Options) (m *vision.Measurement, err error) {
+// read decodes and measures a photo, or two of the same strip. A panic becomes an
+// error, so that one photo cannot hide what became of the others.
+func read(files [][]byte, o vision.Options) (m *vision.Measurement, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("panic: %v", p)
 		}
 	}()
-	photo, err := vision.Decode("rendered.jpg", data)
-	if err != nil {
-		return nil, err
+	var photos []*vision.Photo
+	for _, f := range files {
+		p, err := vision.Decode("rendered.jpg", f)
+		if err != nil {
+			return nil, err
+		}
+		photos = append(photos, p)
 	}
-	return vision.Measure(photo, o)
+	if len(photos) == 2 {
+		return vision.MeasurePair(photos[0], photos[1], o)
+	}
+	return vision.Measure(photos[0], o)
 }
 
 func (o *outcome) refuse(err error) {
@@ -139,7 +153,10 @@ const printTerm = "print scale"
 // withoutTerm returns the mean's standard uncertainty without one of its terms,
 // mm.
 func withoutTerm(p *vision.Profile, name string) float64 {
-	u := term(p.Budget, name)
+	u, ok := term(p.Budget, name)
+	if !ok { // a mistake of this program
+		panic("accuracy: the budget has no term " + name)
+	}
 	sum := -u * u
 	for _, t := range p.Budget {
 		sum += t.U * t.U
@@ -147,15 +164,15 @@ func withoutTerm(p *vision.Profile, name string) float64 {
 	return math.Sqrt(max(0, sum))
 }
 
-// term returns a term's standard uncertainty, mm. A budget that has no such term
-// is a mistake of this program.
-func term(budget []vision.Term, name string) float64 {
+// term returns a term's standard uncertainty, mm; budgets of one photo and of two
+// have not all terms in common.
+func term(budget []vision.Term, name string) (u float64, ok bool) {
 	for _, t := range budget {
 		if t.Name == name {
-			return t.U
+			return t.U, true
 		}
 	}
-	panic("accuracy: the budget has no term " + name)
+	return 0, false
 }
 
 // markError returns how many marks were found and the root mean square of their

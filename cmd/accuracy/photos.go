@@ -125,9 +125,16 @@ func termFields() []field {
 	add := func(prefix string, names []string, budget func(*vision.Profile) []vision.Term) {
 		for _, n := range names {
 			column := prefix + "_u_" + strings.ReplaceAll(n, " ", "_") + "_percent"
-			list = append(list, compared(column, func(o *outcome) float64 {
-				return 100 * term(budget(o.profile), n) / o.truth.Strips[0].MeanWidth
-			}))
+			list = append(list, field{column, func(o *outcome) string {
+				if o.profile == nil {
+					return ""
+				}
+				u, ok := term(budget(o.profile), n)
+				if !ok {
+					return ""
+				}
+				return text(100 * u / o.truth.Strips[0].MeanWidth)
+			}})
 		}
 	}
 	add("width", width, func(p *vision.Profile) []vision.Term { return p.Budget })

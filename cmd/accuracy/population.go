@@ -10,7 +10,8 @@ import (
 // population is a named way to draw scenes, and what must become of them.
 type population struct {
 	name string
-	draw func(*rand.Rand) (synth.Scene, error)
+	// draw gives one photo's scene, or the scenes of two photos of one strip.
+	draw func(*rand.Rand) ([]synth.Scene, error)
 	// want holds the refusal codes any of which is right; none where the photo
 	// should be read.
 	want []string
@@ -44,10 +45,23 @@ func populations() []population {
 	for _, s := range synth.Strata() {
 		p := refusals[s] // none: to be read
 		p.name = string(s)
-		p.draw = func(rng *rand.Rand) (synth.Scene, error) { return synth.Random(rng, s) }
+		p.draw = func(rng *rand.Rand) ([]synth.Scene, error) {
+			scene, err := synth.Random(rng, s)
+			return []synth.Scene{scene}, err
+		}
 		all = append(all, p)
 	}
-	return all
+	pair := func(rng *rand.Rand) ([]synth.Scene, error) {
+		scenes, err := synth.RandomPair(rng)
+		return scenes[:], err
+	}
+	// Where one photo shows least: read from one, and from two.
+	return append(all,
+		population{name: "pair-one", draw: func(rng *rand.Rand) ([]synth.Scene, error) {
+			scenes, err := pair(rng)
+			return scenes[:1], err
+		}},
+		population{name: "pair-two", draw: pair})
 }
 
 func names() []string {
@@ -67,7 +81,7 @@ type trial struct {
 	photos cache
 }
 
-// scene draws the trial's scene; it depends on population, seed and index only.
-func (t trial) scene() (synth.Scene, error) {
+// scenes draws the trial's scenes; they depend on population, seed and index only.
+func (t trial) scenes() ([]synth.Scene, error) {
 	return t.draw(rand.New(rand.NewPCG(t.seed, uint64(t.index))))
 }
