@@ -29,17 +29,19 @@ type Surface struct {
 type PlaneU struct{ Height, Along, Across float64 }
 
 // How well card and strip lie to one another, as standard uncertainties. Common
-// practice and estimates, no source.
+// practice and estimates, no source. Where nobody said how they lie, twice the
+// figure must reach what is met: shells and caps on a bench some 5 mm above the
+// card and 10 degrees off its plane, journals of 20 mm radius under a rider.
 const (
 	flatHeightU   = 0.3 // mm: the card's thickness and how flat it lies
-	benchHeightU  = 1.0 // mm: a strip beside a bench card, nothing said
+	benchHeightU  = 2.5 // mm: a strip beside a bench card, nothing said
 	riderHeightU  = 0.4 // mm: a strip right beside a rider, nothing said
 	degree        = math.Pi / 180
 	flatSlopeU    = 1 * degree
-	unknownSlopeU = 2 * degree
+	unknownSlopeU = 5 * degree
 	contactU      = 2.0  // mm: along which line a card rests on a journal, or how far from a shell's bottom the strip lies
 	chordU        = 0.7  // mm: where a card's edges touch a shell
-	typicalCurve  = 50.0 // mm: one over the curvature to expect of an undescribed surface under a rider; journals have 20 to 40, flat faces none
+	typicalCurve  = 30.0 // mm: one over the curvature's standard uncertainty, for an undescribed surface under a rider
 )
 
 // lie returns the plane of a strip whose middle line passes off mm beside the
@@ -55,7 +57,7 @@ func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64) (height,
 	case s.Kind == SurfaceFlat:
 		return 0, 0, PlaneU{flatHeightU, flatSlopeU, flatSlopeU}
 	case s.Kind == SurfaceUnknown && l.OnPart:
-		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalCurve)), flatSlopeU, math.Hypot(unknownSlopeU, off/typicalCurve)}
+		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalCurve)), flatSlopeU, math.Hypot(flatSlopeU, off/typicalCurve)}
 	case s.Kind == SurfaceUnknown:
 		return 0, 0, PlaneU{benchHeightU, unknownSlopeU, unknownSlopeU}
 	case !l.OnPart:
