@@ -22,6 +22,8 @@ func newCardCommand() *cobra.Command {
 	card := &cobra.Command{
 		Use:   "card",
 		Short: "Print calibration cards and keep their print check",
+		Example: `  stripgap card print --out sheet.pdf
+  stripgap card check --serial 6C3H2P --across "149.6 mm" --down "199.7 mm"`,
 	}
 	card.AddCommand(newCardPrintCommand(), newCardCheckCommand(), newCardListCommand())
 	return card

@@ -21,7 +21,12 @@ import (
 const phoneFile = "phones.toml"
 
 func newPhoneCommand() *cobra.Command {
-	phone := &cobra.Command{Use: "phone", Short: "Learn and list phones' cameras"}
+	phone := &cobra.Command{
+		Use:   "phone",
+		Short: "Learn and list phones' cameras",
+		Example: `  stripgap phone learn card-photos
+  stripgap phone list`,
+	}
 	phone.AddCommand(newPhoneLearnCommand(), newPhoneListCommand())
 	return phone
 }
@@ -114,9 +119,10 @@ func tellLearnt(w io.Writer, p calib.Phone, fit *calib.CameraFit, path string, a
 
 func newPhoneListCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "list",
-		Short: "List the phones whose cameras were learnt",
-		Args:  cobra.NoArgs,
+		Use:     "list",
+		Short:   "List the phones whose cameras were learnt",
+		Example: `  stripgap phone list`,
+		Args:    cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			phones, err := knownPhones()
 			if err != nil {

@@ -36,6 +36,8 @@ photo-NNN.jpg and photo-NNN.truth.json. The same seed gives the same bytes.
 With --scene, draw that one scene instead of random ones.
 
 Strata: ` + strataList() + `.`,
+		Example: `  stripgap render --out out/photos --count 3 --stratum flat
+  stripgap render --out out/photos --scene samples/scenes/main1.json`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := o.check(); err != nil {
@@ -58,12 +60,13 @@ Strata: ` + strataList() + `.`,
 	return cmd
 }
 
-func strataList() string {
-	var names []string
+func strataList() string { return strings.Join(strataNames(), ", ") }
+
+func strataNames() (names []string) {
 	for _, s := range synth.Strata() {
 		names = append(names, string(s))
 	}
-	return strings.Join(names, ", ")
+	return names
 }
 
 func (o *renderOptions) check() error {

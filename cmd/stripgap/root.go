@@ -62,16 +62,23 @@ A reading is an estimate. It does not replace the engine maker's manual and is
 not a licence to run an engine.
 
 Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
-3 (only with read --strict) something lies outside its limits.`,
-		SilenceErrors:     true,
-		SilenceUsage:      true,
-		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
+3 (only with read --strict) something lies outside its limits.
+
+Topics, for stripgap help TOPIC:
+` + topicList(),
+		Example: `  stripgap card print --out sheet.pdf --tags M1,M2,M3
+  stripgap read photos --lot lot.toml --pictures out
+  stripgap help photographing`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
 	}
 	root.AddCommand(newReadCommand(), newReaderCommand(), newCardCommand(), newPhoneCommand(), newRenderCommand())
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	// Made now rather than at the start, so that they are guarded like the rest.
+	root.SetHelpCommand(newHelpCommand())
 	root.InitDefaultHelpCmd()
-	root.InitDefaultCompletionCmd()
+	nameCompletion(root)
+	completeFlags(root)
 	guardUsage(root)
 	return root
 }
