@@ -17,7 +17,7 @@ LDFLAGS := -ldflags='-extldflags "-fuse-ld=lld -Wl,--gc-sections -Wl,--as-needed
 # libraries run in their caller's only, and calib alone would take minutes.
 RACE := ./cmd/...
 
-.PHONY: help setup build demo samples test check accuracy accuracy-flat bench fuzz clean
+.PHONY: help setup build demo samples test check accuracy accuracy-flat accuracy-taper bench fuzz clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-13s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -74,6 +74,10 @@ accuracy: setup ## render 1220 seeded photos, read them, print bias, spread and 
 
 accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
 	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat
+
+accuracy-taper: setup ## 340 even and 340 tapered strips: how often a taper is found or imagined
+	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --count 170 --out out/accuracy-taper
+	@mkdir -p testdata/accuracy && cp out/accuracy-taper/taper.md testdata/accuracy/
 
 bench: build ## run the benchmarks; x-grey is time over that of a grey decode
 	STRIPGAP=$(CURDIR)/stripgap go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...

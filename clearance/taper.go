@@ -35,21 +35,24 @@ const (
 )
 
 // FindTaper judges a taper (mm, with standard uncertainty) against the limit that
-// must be noticed. The taper is found when its size exceeds both the limit drawn in
-// by 2.33 u and 2.58 u: of strips with exactly the limit's taper at most 1 % are
-// missed, and of even strips at most 1 % are flagged. Both cannot be kept when u
-// is above the limit's fifth; then small tapers are not found, the finding is
-// unsure, and only a surer reading helps.
+// must be noticed. What it judges is the bearing's taper, so laying (mm, standard,
+// not negative; see Laying) adds to the uncertainty: u below. The taper is found
+// when its size exceeds both the limit drawn in by 2.33 u and 2.58 u: of strips
+// with exactly the limit's taper at most 1 % are missed, and of even strips at most
+// 1 % are flagged. Both cannot be kept when u is above the limit's fifth; then
+// small tapers are not found, the finding is unsure, and only a surer reading
+// helps.
 //
 // It refuses a limit or an uncertainty that is not positive.
-func FindTaper(taper quantity.Value, limit float64) (TaperFinding, error) {
-	if !positive(limit) {
-		return "", fmt.Errorf("taper limit %v mm: must be a positive number", limit)
+func FindTaper(taper quantity.Value, limit, laying float64) (TaperFinding, error) {
+	if !positive(limit) || !uncertainty(laying) {
+		return "", fmt.Errorf("taper limit %v mm, laying %v mm: the first must be a positive number, the second not negative", limit, laying)
 	}
 	if !finite(taper.X) || !positive(taper.U) {
 		return "", fmt.Errorf("taper %v mm with standard uncertainty %v mm: must be a number, its uncertainty positive", taper.X, taper.U)
 	}
-	size, drawnIn, noise := math.Abs(taper.X), limit-taperMiss*taper.U, taperFalse*taper.U
+	u := math.Hypot(taper.U, laying)
+	size, drawnIn, noise := math.Abs(taper.X), limit-taperMiss*u, taperFalse*u
 	switch {
 	case size > max(drawnIn, noise):
 		return TaperFound, nil

@@ -25,11 +25,14 @@ func TestFindTaper(t *testing.T) {
 		{0.02, 0.01, TaperUnsure}, {0.026, 0.01, TaperFound},
 	} {
 		for _, sign := range []float64{1, -1} {
-			got, err := FindTaper(quantity.Value{X: sign * c.x, U: c.u}, TaperLimit)
+			got, err := FindTaper(quantity.Value{X: sign * c.x, U: c.u}, TaperLimit, 0)
 			if err != nil || got != c.want {
 				t.Errorf("taper %v, u %v: %q, %v, want %q", sign*c.x, c.u, got, err, c.want)
 			}
 		}
+	}
+	if got, err := FindTaper(quantity.Value{U: 1}, 1, -1); err == nil {
+		t.Errorf("negative laying: %q", got)
 	}
 	for _, bad := range []struct {
 		v     quantity.Value
@@ -39,7 +42,7 @@ func TestFindTaper(t *testing.T) {
 		{quantity.Value{X: 0.01}, TaperLimit}, {quantity.Value{X: math.NaN(), U: 0.001}, TaperLimit},
 		{quantity.Value{X: 0.01, U: inf}, TaperLimit},
 	} {
-		if got, err := FindTaper(bad.v, bad.limit); err == nil {
+		if got, err := FindTaper(bad.v, bad.limit, 0); err == nil {
 			t.Errorf("%+v against %v: %q", bad.v, bad.limit, got)
 		}
 	}
@@ -52,9 +55,10 @@ func TestFindTaper(t *testing.T) {
 func TestFindTaperRates(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 6))
 	const n = 100000
-	for _, u := range []float64{0.0005, 0.0015, 0.0025, 0.0035, 0.01} {
+	for _, u := range []float64{0.0014, 0.0018, 0.0025, 0.0035, 0.01} { // with laying
 		find := func(truth float64) TaperFinding {
-			f, err := FindTaper(quantity.Value{X: truth + u*r.NormFloat64(), U: u}, TaperLimit)
+			read := math.Sqrt(u*u - Laying*Laying)
+			f, err := FindTaper(quantity.Value{X: truth + u*r.NormFloat64(), U: read}, TaperLimit, Laying)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -36,6 +36,7 @@ type options struct {
 	jobs   int
 	told   knowledge
 	keep   bool
+	taper  bool
 	photos cache
 }
 
@@ -79,6 +80,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.IntVar(&o.jobs, "jobs", 2, "photos at a time; each needs about 500 MB")
 	told := f.String("told", knowledges[0], "what the reader is told: "+strings.Join(knowledges, ", ")+"; the last two with the print's scale")
 	f.BoolVar(&o.keep, "keep", false, "write the worst photos with their truth to OUT/worst")
+	f.BoolVar(&o.taper, "taper", false, "measure how often a taper is found, and noise taken for one, in photos of even and tapered strips (count of each, flat and moderate)")
 	photos := f.String("photos", "", "folder that keeps the rendered photos for the next run; delete it when the renderer changes")
 	if err := f.Parse(args); err != nil {
 		if errors.Is(err, pflag.ErrHelp) {
@@ -110,6 +112,9 @@ func benchmark(o options, stdout, stderr io.Writer) error {
 		if err := os.MkdirAll(string(o.photos), 0o755); err != nil {
 			return err
 		}
+	}
+	if o.taper {
+		return taperBenchmark(o, stdout, stderr)
 	}
 	trials := o.trials()
 	wait := time.Duration(float64(len(trials)) * secondsPerPhoto / float64(o.jobs) * float64(time.Second))

@@ -60,6 +60,12 @@ var ErrStratum = errors.New("stratum")
 // Random draws one scene of a stratum. The same state of rng gives the same
 // scene.
 func Random(rng *rand.Rand, stratum Stratum) (Scene, error) {
+	return RandomWith(rng, stratum, func(*Scene) bool { return true })
+}
+
+// RandomWith draws one scene of a stratum as change leaves it. A draw for which
+// change returns false, or which then does not fit its photo, is drawn again.
+func RandomWith(rng *rand.Rand, stratum Stratum, change func(*Scene) bool) (Scene, error) {
 	r, known := recipes[stratum]
 	if !known {
 		r, known = recipes[Flat], faults[stratum] != nil
@@ -74,11 +80,35 @@ func Random(rng *rand.Rand, stratum Stratum) (Scene, error) {
 		if fault := faults[stratum]; fault != nil {
 			fault(rng, &s)
 		}
-		if fits(&s, stratum) {
+		if change(&s) && fits(&s, stratum) {
 			return s, nil
 		}
 	}
 	return Scene{}, fmt.Errorf("%w: %s: no scene fits the frame in %d tries", ErrStratum, stratum, tries)
+}
+
+// Cropped returns the scene with only the middle of its photo, as small as card and
+// strips allow and a tenth more: the same pixels on the same things, as a phone
+// stores them when zoomed by cutting. A scene that does not fit its photo is
+// returned whole.
+func Cropped(s Scene) Scene {
+	for share := 0.25; share < 0.9; share += 0.05 {
+		if small := cut(s, share); fits(&small, Stratum(s.Name)) {
+			return cut(s, 1.1*share)
+		}
+	}
+	return s
+}
+
+// cut keeps a share of the photo's width and height about its middle. The focal
+// length in pixels stays, so that by the diagonal, which EXIF tells, grows.
+func cut(s Scene, share float64) Scene {
+	focal := FocalPixels(s.Camera.Focal35, s.Camera.Width, s.Camera.Height)
+	s.Camera.Width = int(share*float64(s.Camera.Width)/2) * 2
+	s.Camera.Height = int(share*float64(s.Camera.Height)/2) * 2
+	s.Camera.Focal35 *= focal / FocalPixels(s.Camera.Focal35, s.Camera.Width, s.Camera.Height)
+	s.Camera.ExifFocal = int(math.Round(s.Camera.Focal35))
+	return s
 }
 
 // faults turn a Flat scene into a faulty one.

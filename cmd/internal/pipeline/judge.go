@@ -22,7 +22,7 @@ func (r *Reader) judge(out *Result, reading clearance.Reading) error {
 	if err != nil {
 		return err
 	}
-	taper, err := clearance.FindTaper(reading.Taper, r.taperLimit())
+	taper, err := clearance.FindTaper(reading.Taper, r.taperLimit(), clearance.Laying)
 	if err != nil {
 		return err
 	}
