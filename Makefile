@@ -41,7 +41,7 @@ build: setup ## build the program ./stripgap
 # its refusal makes the exit code 1, which is as it should be.
 MAINS   := --limits-new 0.030..0.056mm --limits-service ..0.070mm
 BIGENDS := --limits-new 0.030..0.052mm --limits-service ..0.066mm
-READ    := ./stripgap read --lot samples/lot.toml --pictures out/demo
+READ    := ./stripgap read --lot samples/build/lot.toml --pictures out/demo
 
 demo: build ## read the photos in samples/ and write pictures to out/demo
 	$(READ) samples/build/photos/main*.jpg --shell-radius 27.5 $(MAINS) || test $$? -eq 1

@@ -27,8 +27,12 @@ func newReaderCommand() *cobra.Command {
 
 // newReader returns a reader of photos that knows what is given.
 func newReader(g pipeline.Given) *pipeline.Reader {
+	draw := report.Picture
+	if g.BarePictures {
+		draw = report.BarePicture
+	}
 	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair,
-		Draw: report.Picture, Given: g}
+		Draw: draw, Given: g}
 }
 
 // readers returns a pool of n processes that read.

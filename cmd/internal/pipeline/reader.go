@@ -41,6 +41,9 @@ type Given struct {
 	// TaperLimit in mm is the taper that must be noticed; 0 for clearance.TaperLimit.
 	TaperLimit float64
 	Coverage   float64 // k > 0, the coverage factor of expanded uncertainties
+	// BarePictures show the photo with what was found and no more: for a page that
+	// has the words and the plot beside them.
+	BarePictures bool
 }
 
 // Task is one photo to read, or two of the same strip, and the file its picture

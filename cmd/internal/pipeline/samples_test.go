@@ -273,7 +273,7 @@ func fileSum(t *testing.T, path string) string {
 }
 
 func sampleLot(t *testing.T) *calib.Lot {
-	path := filepath.Join(samples, "lot.toml")
+	path := filepath.Join(samples, "build", "lot.toml")
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)

@@ -14,17 +14,31 @@ import (
 // of a JPEG file. m may be nil or partly filled, as it is when a photo is
 // refused.
 func Picture(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) ([]byte, error) {
-	o := &vision.Overlay{}
+	o := findings(m, r)
 	caption(o, r)
+	if r.Outcome == pipeline.OutcomeRead {
+		o.Plot = plot(r)
+	}
+	return o.JPEG(photo)
+}
+
+// BarePicture is Picture without the words over the photo and the plot under it,
+// for a page that has them beside it.
+func BarePicture(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) ([]byte, error) {
+	return findings(m, r).JPEG(photo)
+}
+
+// findings draws what was found in the photo.
+func findings(m *vision.Measurement, r *pipeline.Result) *vision.Overlay {
+	o := &vision.Overlay{}
 	if m != nil && m.View != nil {
 		drawCard(o, m)
 		drawStrip(o, m)
 	}
 	if r.Outcome == pipeline.OutcomeRead {
 		drawEnds(o, m, r)
-		o.Plot = plot(r)
 	}
-	return o.JPEG(photo)
+	return o
 }
 
 // caption says in words what was read, or why not and what to do.

@@ -89,7 +89,7 @@ func TestPoolEqualsReader(t *testing.T) {
 	}
 	dir := t.TempDir()
 	p := newPool(t, 1, 0)
-	data, err := os.ReadFile(filepath.Join(samples, "lot.toml"))
+	data, err := os.ReadFile(filepath.Join(samples, "build", "lot.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}
