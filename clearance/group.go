@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"stripgap/calib/quantity"
 )
 
@@ -21,81 +23,126 @@ const (
 
 // Standing is how one bearing stands in its group.
 type Standing struct {
-	// Difference in mm from the median of the others, with the standard uncertainty
-	// of this bearing's own reading: without what all share.
+	// Difference in mm from the mean of the others, each weighted by scatter and own
+	// uncertainty; its uncertainty holds the scatter, too, but not what all share.
 	Difference quantity.Value
-	Score      float64 // size of the difference in units of the others' scatter
-	Critical   float64 // score beyond which it stands apart
-	Apart      string  // one of the reasons, or empty
+	// FromMedian in mm is the difference from the median of the others, with the
+	// standard uncertainty of this reading alone.
+	FromMedian quantity.Value
+	// Chance is the probability that some bearing of a group of this size stands as
+	// far apart when all are of one kind; at most 1.
+	Chance float64
+	Apart  string // one of the reasons, or empty
 }
 
+// apartChance is the share of groups of one kind in which a bearing may be called
+// apart by its scatter.
+const apartChance = 0.05
+
 // FindApart tells for each bearing of a group, such as the mains of one shaft,
-// whether it stands apart from the others. The test is robust: the others' median
-// is the centre, their median absolute deviation with this reading's own
-// uncertainty the scatter. In a group whose clearances are all from one normal
-// distribution, at most 5 % of groups of any size have a bearing called apart by
-// scatter. Three bearings show little of their scatter, so only a gross difference
-// is found among them; what is further off than limit (mm; see ApartLimit), and by
-// more than its expanded uncertainty, is always named.
+// whether it stands apart from the others.
+//
+// By scatter: the bearing is left out, the others' scatter is found beyond their
+// own uncertainties (Paule and Mandel, J. Res. NBS 87 (1982) 377), and the
+// difference from their mean over its uncertainty is judged by Student's t with the
+// others' degrees of freedom, for as many bearings as there are (Bonferroni). Where
+// scatter rules this is the test of Grubbs (Technometrics 11 (1969) 1), and at most
+// 5 % of groups of one kind have a bearing called apart. Leaving out guards against
+// one odd bearing, not against two. A median absolute deviation would, but in
+// groups of 3 to 7 it needs differences twice as large for the same false alarms.
+// Three bearings show little of their scatter, so among them only gross differences
+// are found.
+//
+// By limit: the bearing is further from the others' median than limit (mm; see
+// ApartLimit) and than the expanded uncertainty of its own reading.
 //
 // A group has at least 3 bearings; clearances must pass Check, the limit must be
-// positive.
-func FindApart(group []Gauged, limit float64, c quantity.Coverage) ([]Standing, error) {
-	if len(group) < 3 {
-		return nil, fmt.Errorf("group of %d bearings: at least 3 are needed to tell whether one stands apart", len(group))
-	}
-	if !positive(limit) {
-		return nil, fmt.Errorf("group: limit %v mm: must be a positive number", limit)
-	}
+// positive. Laying is the allowance for laying a strip (mm, standard, not
+// negative; see Laying).
+func FindApart(group []Gauged, limit, laying float64, c quantity.Coverage) ([]Standing, error) {
 	k, err := c.Factor(math.Inf(1))
 	if err != nil {
 		return nil, err
 	}
+	switch {
+	case len(group) < 3:
+		return nil, fmt.Errorf("group of %d bearings: at least 3 are needed to tell whether one stands apart", len(group))
+	case !positive(limit) || !uncertainty(laying):
+		return nil, fmt.Errorf("group: limit %v mm, laying %v mm: the first must be a positive number, the second not negative", limit, laying)
+	}
+	x, u := make([]float64, len(group)), make([]float64, len(group))
 	for i, g := range group {
 		if err := g.Check(); err != nil {
 			return nil, fmt.Errorf("group: bearing %d: %w", i+1, err)
 		}
+		x[i], u[i] = g.Clearance.X, math.Hypot(g.OwnU(), laying)
 	}
 	out := make([]Standing, len(group))
 	for i := range group {
-		out[i] = standing(group, i)
-		s := &out[i]
+		s := standing(x, u, i)
+		off := math.Abs(s.FromMedian.X)
 		switch {
-		case s.Score > s.Critical:
+		case s.Chance < apartChance:
 			s.Apart = ApartByScatter
-		case math.Abs(s.Difference.X) > limit && math.Abs(s.Difference.X) > k*s.Difference.U:
+		case off > limit && off > k*s.FromMedian.U:
 			s.Apart = ApartByLimit
 		}
+		out[i] = s
 	}
 	return out, nil
 }
 
-func standing(group []Gauged, i int) Standing {
-	var others []float64
-	for j, g := range group {
-		if j != i {
-			others = append(others, g.Clearance.X)
-		}
+// standing compares bearing i with the others.
+func standing(x, u []float64, i int) Standing {
+	n := len(x)
+	ox, ou := slices.Delete(slices.Clone(x), i, i+1), slices.Delete(slices.Clone(u), i, i+1)
+	scatter := betweenScatter(ox, ou)
+	for j := range ou {
+		ou[j] = math.Hypot(ou[j], scatter)
 	}
-	centre := median(others)
-	for j := range others {
-		others[j] = math.Abs(others[j] - centre)
+	d := quantity.Value{
+		X: x[i] - weightedMean(ox, ou),
+		U: math.Hypot(math.Hypot(u[i], scatter), weightedU(ou)),
 	}
-	own := group[i].OwnU()
-	d := quantity.Value{X: group[i].Clearance.X - centre, U: own}
-	scatter := math.Hypot(normalMAD*median(others), own)
-	return Standing{Difference: d, Score: math.Abs(d.X) / scatter, Critical: criticalScore(len(group))}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(n - 2)}
+	return Standing{
+		Difference: d,
+		FromMedian: quantity.Value{X: x[i] - median(ox), U: u[i]},
+		Chance:     min(1, 2*float64(n)*t.Survival(math.Abs(d.X)/d.U)),
+	}
 }
 
-// normalMAD makes a median absolute deviation the standard deviation of a large
-// normal sample: 1 over the normal quantile of 3/4.
-const normalMAD = 1.482602218505602
-
-// critical holds, from 3 bearings on, the score that the largest of a group of
-// normal clearances exceeds in 5 % of groups.
-var critical = [...]float64{3: 40}
-
-func criticalScore(n int) float64 { return critical[min(n, len(critical)-1)] }
+// betweenScatter returns the standard deviation s that explains how x scatter
+// beyond their uncertainties u: with weights 1/(u^2+s^2) the weighted sum of
+// squares about the weighted mean is the degrees of freedom; 0 where even s = 0
+// gives less. It needs two values or more.
+func betweenScatter(x, u []float64) float64 {
+	sum := func(s float64) float64 {
+		w := make([]float64, len(u))
+		for j := range u {
+			w[j] = math.Hypot(u[j], s)
+		}
+		mean, q := weightedMean(x, w), 0.0
+		for j := range x {
+			q += (x[j] - mean) * (x[j] - mean) / (w[j] * w[j])
+		}
+		return q
+	}
+	want := float64(len(x) - 1)
+	if sum(0) <= want {
+		return 0
+	}
+	lo, hi := 0.0, spanOf(x) // at s = range each square is below 1
+	for range 60 {
+		s := (lo + hi) / 2
+		if sum(s) > want {
+			lo = s
+		} else {
+			hi = s
+		}
+	}
+	return (lo + hi) / 2
+}
 
 // median of at least one number; it does not change the slice.
 func median(x []float64) float64 {
