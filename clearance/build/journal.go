@@ -161,7 +161,14 @@ func (j Journal) ID() string {
 }
 
 // NextNumber is the number of the next reading.
-func (j Journal) NextNumber() int { return len(j.Readings()) + 1 }
+func (j Journal) NextNumber() int {
+	for _, e := range slices.Backward(j.Entries) {
+		if e.Reading != nil {
+			return e.Reading.Number + 1
+		}
+	}
+	return 1
+}
 
 // Readings lists all readings, those taken back included, by number.
 func (j Journal) Readings() []Reading {
@@ -194,10 +201,12 @@ func (j Journal) Withdrawn(number int) (reason string, ok bool) {
 
 // ReadingOf returns the standing reading made from a photo.
 func (j Journal) ReadingOf(sha256 string) (number int, ok bool) {
-	for _, r := range j.Standing() {
-		if slices.ContainsFunc(r.Photos, func(p Photo) bool { return p.SHA256 == sha256 }) {
-			return r.Number, true
+	for _, e := range slices.Backward(j.Entries) {
+		if e.Reading == nil || !slices.ContainsFunc(e.Reading.Photos, func(p Photo) bool { return p.SHA256 == sha256 }) {
+			continue
 		}
+		_, gone := j.Withdrawn(e.Reading.Number)
+		return e.Reading.Number, !gone
 	}
 	return 0, false
 }

@@ -82,12 +82,12 @@ type Entry struct {
 // Refusal codes that do not come from the pixels.
 const (
 	codeInternal    = "internal-error"
-	codeInterrupted = "interrupted"
+	CodeInterrupted = "interrupted"
 )
 
 // Interrupted is the entry of a task that was never begun.
 func Interrupted(t Task) Entry {
-	return Lost(t, Refusal{Code: codeInterrupted, Message: "not read, because the program was stopped",
+	return Lost(t, Refusal{Code: CodeInterrupted, Message: "not read, because the program was stopped",
 		Remedy: "run the command again"})
 }
 

@@ -1,0 +1,83 @@
+package folder
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"stripgap/clearance/build"
+	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/wholefile"
+)
+
+// Photos lists the photos in photos/ by name, with their hashes. Files that
+// cannot be read are told in problems.
+func (v View) Photos() (photos []build.Photo, problems []error) {
+	dir := v.Path(photosDir)
+	if _, err := os.ReadDir(dir); err != nil {
+		return nil, []error{err}
+	}
+	paths, _ := pipeline.Collect([]string{dir}) // its only problem now is that there are none
+	for _, path := range paths {
+		p, err := hashed(path)
+		if err != nil {
+			problems = append(problems, err)
+			continue
+		}
+		photos = append(photos, p)
+	}
+	return photos, problems
+}
+
+func hashed(path string) (build.Photo, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return build.Photo{}, err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return build.Photo{}, err
+	}
+	return build.Photo{Name: filepath.Base(path), SHA256: hex.EncodeToString(h.Sum(nil))}, nil
+}
+
+// AddPhoto puts a photo's bytes into photos/ under the name, or one like it where
+// that is taken, and returns what it is called there. The same bytes are there
+// once: a photo that is there already is returned as it is.
+func (f *Folder) AddPhoto(name string, data []byte) (build.Photo, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	base := filepath.Base(filepath.Clean("/" + strings.ReplaceAll(name, `\`, "/")))
+	ext := strings.ToLower(filepath.Ext(base))
+	if !slices.Contains(pipeline.Extensions, ext) || strings.HasPrefix(base, ".") {
+		return build.Photo{}, fmt.Errorf("%q: a photo's name must end in %s", name, strings.Join(pipeline.Extensions, ", "))
+	}
+	sum := sha256.Sum256(data)
+	photo := build.Photo{Name: base, SHA256: hex.EncodeToString(sum[:])}
+	there, problems := f.view.Photos()
+	if len(problems) > 0 {
+		return build.Photo{}, problems[0]
+	}
+	for _, p := range there {
+		if p.SHA256 == photo.SHA256 {
+			return p, nil
+		}
+	}
+	stem := strings.TrimSuffix(base, filepath.Ext(base))
+	for n := 2; ; n++ {
+		path := f.view.Path(photosDir + "/" + photo.Name)
+		if _, err := os.Lstat(path); err != nil {
+			if err := wholefile.Write(path, data); err != nil {
+				return build.Photo{}, unwritable(path, err)
+			}
+			return photo, syncFolder(filepath.Dir(path))
+		}
+		photo.Name = fmt.Sprintf("%s~%d%s", stem, n, filepath.Ext(base))
+	}
+}

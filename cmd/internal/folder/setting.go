@@ -1,0 +1,66 @@
+package folder
+
+import (
+	"fmt"
+
+	"stripgap/calib"
+	"stripgap/clearance/build"
+	"stripgap/cmd/internal/pipeline"
+	"stripgap/vision"
+)
+
+// Lots finds the strip lot that a build names.
+type Lots func(build.Strip) (calib.Lot, error)
+
+// Settings is what the build tells a reader of each bearing. An error names the
+// key of build.toml that has to change.
+func (v View) Settings(lots Lots) (map[string]pipeline.Setting, error) {
+	all := map[string]pipeline.Setting{}
+	for _, name := range v.Build.Names() {
+		s, err := v.setting(name, Given{}, lots)
+		if err != nil {
+			return nil, err
+		}
+		all[name] = s
+	}
+	return all, nil
+}
+
+// setting is what is known of a strip in a bearing, with what its photo's name or
+// a person says of it.
+func (v View) setting(bearing string, g Given, lots Lots) (pipeline.Setting, error) {
+	group, _, ok := v.Build.Find(bearing)
+	if !ok {
+		return pipeline.Setting{}, fmt.Errorf("bearing %q: not in %s", bearing, v.Path(buildFile))
+	}
+	strip := v.Build.StripOf(group)
+	if g.Lot.Named() {
+		strip = g.Lot
+	}
+	lot, err := lots(strip)
+	if err != nil {
+		return pipeline.Setting{}, fmt.Errorf("%s: group %q: strip_lot: %w", v.Path(buildFile), group.Name, err)
+	}
+	return pipeline.Setting{Surface: surface(group, g.On), Lot: &lot, Temperature: v.Build.Temperature}, nil
+}
+
+// surface tells a reader what the strip lies on. A round one without a diameter is
+// one nobody described.
+func surface(group *build.Group, on build.Surface) vision.Surface {
+	if on == "" {
+		on = group.On
+	}
+	switch {
+	case on == build.OnFlat:
+		return vision.Surface{Kind: vision.SurfaceFlat}
+	case on == build.OnShell && group.Diameter > 0:
+		return vision.Surface{Kind: vision.SurfaceShell, Radius: group.Diameter / 2}
+	case on == build.OnJournal && group.Diameter > 0:
+		return vision.Surface{Kind: vision.SurfaceJournal, Radius: group.Diameter / 2}
+	}
+	return vision.Surface{}
+}
+
+// differs reports whether what is known of a job's strip goes beyond the bearing's
+// own setting.
+func (g Given) differs() bool { return g.On != "" || g.Lot.Named() }
