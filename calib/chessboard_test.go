@@ -151,6 +151,9 @@ func fitSix(t *testing.T, p boardPhoto, prior calib.Prior) *calib.View {
 	return v
 }
 
+// exact takes the board's squares for squares, as the published camera does.
+const exact = 1e-5
+
 var sixCorners = []int{0, 4, 8, 45, 49, 53}
 
 // spacings returns the distance less 25 mm of all neighbours along rows and
@@ -227,7 +230,7 @@ func (c publishedCamera) straightened(p boardPhoto) boardPhoto {
 // what is left is mostly the corners' noise and the print.
 func TestChessboardSpacing(t *testing.T) {
 	c := readPublished(t)
-	known := calib.Prior{F: c.f, FRel: 1e-3, K1: c.dist[0], K1SD: 1e-3, CXSD: 0.1, CYSD: 0.1, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
+	known := calib.Prior{AspectSD: exact, F: c.f, FRel: 1e-3, K1: c.dist[0], K1SD: 1e-3, CXSD: 0.1, CYSD: 0.1, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
 	for _, p := range findBoards(t) {
 		v := fitSix(t, p, known)
 		errs := spacings(t, v, p)
@@ -250,7 +253,7 @@ func TestChessboardSpacing(t *testing.T) {
 // length, so the scatter is well above each fit's own uncertainty of 0.1-0.7 %.
 func TestChessboardFocalLength(t *testing.T) {
 	c := readPublished(t)
-	wide := calib.Prior{F: 1.2 * c.f, FRel: 0.25, K1SD: 0.3, CXSD: 0.1, CYSD: 0.1, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
+	wide := calib.Prior{AspectSD: exact, F: 1.2 * c.f, FRel: 0.25, K1SD: 0.3, CXSD: 0.1, CYSD: 0.1, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
 	var off []float64
 	for _, p := range findBoards(t) {
 		v := fitAll(t, p, wide)
@@ -308,7 +311,7 @@ func TestChessboardCamera(t *testing.T) {
 // corners were found elsewhere then.
 func TestChessboardPose(t *testing.T) {
 	c := readPublished(t)
-	ideal := calib.Prior{F: c.f, FRel: 1e-6, K1SD: 1e-6, CXSD: 1e-3, CYSD: 1e-3, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
+	ideal := calib.Prior{AspectSD: exact, F: c.f, FRel: 1e-6, K1SD: 1e-6, CXSD: 1e-3, CYSD: 1e-3, Principal: &calib.PixelPoint{X: c.cx, Y: c.cy}}
 	var apart []float64
 	for n, p := range findBoards(t) {
 		v := fitAll(t, c.straightened(p), ideal)

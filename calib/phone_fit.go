@@ -72,7 +72,7 @@ type CameraFit struct {
 }
 
 // FitCamera fits one camera to at least 4 photos of imgW x imgH pixels, taken
-// with the same lens and zoom. The prior should be wide: the photos are to tell
+// with the same lens and zoom, of one print, whose aspect is fitted too. The prior should be wide: the photos are to tell
 // the camera, and where they do not, ErrUndetermined says so.
 //
 // Errors: ErrFewShots, ErrUndetermined, ErrNotConverged; and as a ShotError those
@@ -107,7 +107,7 @@ func fitCamera(shots []Shot, w, h int, prior Prior) (*CameraFit, error) {
 	}
 	fit := &CameraFit{Camera: best.camera, Cov: cameraCov(full, 0), ChiSquare: eq.sum, Freedom: -4}
 	for i, s := range shots {
-		v := View{Camera: best.shots[i].camera, Pose: best.shots[i].pose}
+		v := best.shots[i].view()
 		if err := v.setResiduals(s.Card, s.Image); err != nil {
 			return nil, &ShotError{i, err}
 		}

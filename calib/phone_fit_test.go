@@ -11,10 +11,11 @@ import (
 // unlearnt is the wide prior a phone is learnt with.
 var unlearnt = WidePrior(phone.F, photoW, photoH)
 
-// shotsOf photographs the bench card from n sides at a tilt, each time with the
-// camera that focusing and stabilising leave.
+// shotsOf photographs a printed bench card from n sides at a tilt, each time with
+// the camera that focusing and stabilising leave. The print's aspect is drawn.
 func shotsOf(cam pinhole, n int, tilt, sigma float64, r *rand.Rand) []Shot {
 	card := markCentres(Bench())
+	printed := printedAt(card, Aspect(0.003*r.NormFloat64()))
 	shots := make([]Shot, n)
 	for i := range shots {
 		c := cam
@@ -23,7 +24,7 @@ func shotsOf(cam pinhole, n int, tilt, sigma float64, r *rand.Rand) []Shot {
 		c.F *= math.Exp(0.01 * r.NormFloat64())
 		c.CX, c.CY = cam.CX+4*r.NormFloat64(), cam.CY+4*r.NormFloat64()
 		c.Aim = CardPoint{10*r.Float64() - 5, 10*r.Float64() - 5}
-		shots[i] = Shot{card, jitter(c.seeAll(card), sigma, r), sigma}
+		shots[i] = Shot{card, jitter(c.seeAll(printed), sigma, r), sigma}
 	}
 	return shots
 }
@@ -39,20 +40,27 @@ func drawnPhone(r *rand.Rand) pinhole {
 
 // TestFitCameraCovariance asks that the errors of many learnt cameras over their
 // predicted uncertainties have unit spread and no bias. 400 draws know the spread
-// to 3.5 % and the mean to 0.05; the limits lie three of those away.
+// to 3.5 % and the mean to 0.05; the limits lie three of those away. Measured: 2 of
+// the 400 sets of five photos look at a stretched print from such sides that they
+// leave the camera open.
 func TestFitCameraCovariance(t *testing.T) {
 	if testing.Short() {
 		t.Skip("draws hundreds of cameras")
 	}
-	const draws = 400
+	const draws, fewest = 400, 392
 	r := rand.New(rand.NewPCG(21, 1))
 	var sums [4]pull
+	fitted := 0
 	for range draws {
 		cam := drawnPhone(r)
 		fit, err := FitCamera(shotsOf(cam, 5, 20, 0.02, r), photoW, photoH, unlearnt)
+		if errors.Is(err, ErrUndetermined) {
+			continue
+		}
 		if err != nil {
 			t.Fatal(err)
 		}
+		fitted++
 		c := fit.Camera
 		for i, e := range [4]float64{math.Log(c.F / cam.F), c.K1 - cam.K1, c.CX - cam.CX, c.CY - cam.CY} {
 			u := math.Sqrt(fit.Cov.At(i, i))
@@ -60,6 +68,9 @@ func TestFitCameraCovariance(t *testing.T) {
 			sums[i].square += e * e / (u * u) / draws
 			sums[i].u += u / draws
 		}
+	}
+	if fitted < fewest {
+		t.Errorf("only %d of %d sets of photos determine the camera", fitted, draws)
 	}
 	for i, name := range []string{"ln F", "k1", "CX", "CY"} {
 		p := sums[i]

@@ -4,6 +4,7 @@ package calib
 // focusing and stabilising change it a little, all but K1.
 type rig struct {
 	camera Camera
+	aspect Aspect // of the one card they all show
 	shots  []viewState
 }
 
@@ -21,25 +22,26 @@ func startRig(shots []Shot, w, h int, prior Prior) (rig, error) {
 			best = v
 		}
 	}
-	r := rig{camera: best.Camera}
+	r := rig{camera: best.Camera, aspect: best.Aspect}
 	wobble := photoWobble(w, h)
 	known := cameraPrior(best.Camera, wobble.widen(cameraCov(best.Cov, 6)))
+	known.AspectSD = prior.AspectSD
 	for i, s := range shots {
 		v, err := FitView(s.Card, s.Image, s.Sigma, w, h, known)
 		if err != nil {
 			return rig{}, &ShotError{i, err}
 		}
 		v.Camera.K1 = r.camera.K1
-		r.shots = append(r.shots, viewState{v.Camera, v.Pose})
+		r.shots = append(r.shots, viewState{v.Camera, v.Pose, r.aspect})
 	}
 	return r, nil
 }
 
-// The parameters of a rig are the camera's ln F, K1, CX and CY, then nine a
-// photo: its pose's six as in View.Cov, and by how much its own ln F, CX and CY
+// The parameters of a rig are the camera's ln F, K1, CX and CY and the print's
+// aspect, then nine a photo: its pose's six as in View.Cov, and by how much its own ln F, CX and CY
 // move against the camera's.
 const (
-	rigShared = 4
+	rigShared = 5
 	rigOwn    = 9
 )
 
@@ -49,20 +51,17 @@ var cameraColumn = [3]int{6, 8, 9}
 // move returns the rig moved by d.
 func (r rig) move(d []float64) rig {
 	next := rig{shots: make([]viewState, len(r.shots))}
-	moved := func(s viewState, delta [10]float64) viewState {
-		v := (&View{Camera: s.camera, Pose: s.pose}).With(delta)
-		return viewState{v.Camera, v.Pose}
-	}
-	var shared [10]float64
+	var shared [ViewUnknowns]float64
 	copy(shared[6:], d[:rigShared])
-	next.camera = moved(viewState{camera: r.camera}, shared).camera
+	mean := viewState{camera: r.camera, aspect: r.aspect}.moved(shared)
+	next.camera, next.aspect = mean.camera, mean.aspect
 	for i, s := range r.shots {
 		delta, own := shared, d[rigShared+rigOwn*i:]
 		copy(delta[:6], own[:6])
 		for k, c := range cameraColumn {
 			delta[c] += own[6+k]
 		}
-		next.shots[i] = moved(s, delta)
+		next.shots[i] = s.moved(delta)
 		next.shots[i].camera.K1 = next.camera.K1
 	}
 	return next
@@ -71,7 +70,7 @@ func (r rig) move(d []float64) rig {
 // rigModel states the fit in units of standard deviations: for each photo two
 // rows a point and three for its wobble, then the prior's.
 func rigModel(shots []Shot, known priorRows, wobble wobble) model[rig] {
-	rows := 4
+	rows := 5
 	for _, s := range shots {
 		rows += 2*len(s.Card) + 3
 	}
@@ -98,6 +97,7 @@ func rigModel(shots []Shot, known priorRows, wobble wobble) model[rig] {
 			for i, v := range known.residual(r.camera) {
 				copy(add(v), known.weight[i][:])
 			}
+			add(float64(r.aspect) / known.aspectSD)[4] = 1 / known.aspectSD
 			return true
 		},
 	}
@@ -107,7 +107,7 @@ func rigModel(shots []Shot, known priorRows, wobble wobble) model[rig] {
 // column own.
 func (s Shot) linearise(state viewState, own int, add func(float64) []float64) bool {
 	for k, c := range s.Card {
-		p, rows, ok := state.imageAndRows(c.At(0))
+		p, rows, ok := state.imageAndRows(c)
 		if !ok {
 			return false
 		}

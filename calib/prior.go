@@ -13,8 +13,13 @@ import (
 // source.
 const principalShare = 0.004
 
-// Prior is what is known of a camera before the fit: each value with its
-// standard deviation.
+// aspectSD is the standard deviation of the aspect of prints that nobody
+// measured: printers stretch a sheet by 0.1 to 0.5 % more along one direction.
+// Common practice, no source.
+const aspectSD = 0.003
+
+// Prior is what is known before the fit of a camera, each value with its standard
+// deviation, and of the card's print.
 type Prior struct {
 	F, FRel  float64 // focal length in pixels, and its relative standard deviation
 	K1, K1SD float64
@@ -27,6 +32,9 @@ type Prior struct {
 	// Corr is the 4 x 4 correlation matrix of ln F, K1, CX and CY; nil means
 	// that they are independent.
 	Corr *mat.SymDense
+	// AspectSD is the standard deviation of the print's Aspect about 0; 0 means
+	// 0.3 %, for a print that nobody measured.
+	AspectSD float64
 }
 
 // WidePrior is what holds for any camera of about the given focal length in
@@ -36,6 +44,14 @@ type Prior struct {
 func WidePrior(f float64, w, h int) Prior {
 	sd := 0.02 * float64(max(w, h))
 	return Prior{F: f, FRel: 0.25, K1SD: 0.3, CXSD: sd, CYSD: sd}
+}
+
+// PrintAspectSD returns AspectSD, or what it stands for when it is 0.
+func (p Prior) PrintAspectSD() float64 {
+	if p.AspectSD == 0 {
+		return aspectSD
+	}
+	return p.AspectSD
 }
 
 // camera returns the prior's camera for a photo of w x h pixels.
@@ -57,15 +73,18 @@ func (p Prior) camera(w, h int) (Camera, error) {
 		return c, fmt.Errorf("prior principal point %g, %g: must be finite", c.CX, c.CY)
 	case p.CXSD != 0 && !positive(p.CXSD) || p.CYSD != 0 && !positive(p.CYSD):
 		return c, fmt.Errorf("prior principal point's sd %g, %g px: must be positive", p.CXSD, p.CYSD)
+	case p.AspectSD != 0 && !positive(p.AspectSD):
+		return c, fmt.Errorf("prior aspect's sd %g: must be positive", p.AspectSD)
 	}
 	return c, nil
 }
 
 // priorRows states the prior as four residuals of unit variance: weight, times
-// the camera's ln F, K1, CX and CY less the prior's.
+// the camera's ln F, K1, CX and CY less the prior's, and the sd of the aspect.
 type priorRows struct {
-	mean   Camera
-	weight [4][4]float64
+	mean     Camera
+	weight   [4][4]float64
+	aspectSD float64
 }
 
 // rows returns the prior's residuals for a photo of w x h pixels.
@@ -74,7 +93,7 @@ func (p Prior) rows(w, h int) (priorRows, error) {
 	if err != nil {
 		return priorRows{}, err
 	}
-	out := priorRows{mean: mean}
+	out := priorRows{mean: mean, aspectSD: p.PrintAspectSD()}
 	sd := [4]float64{p.FRel, p.K1SD, p.CXSD, p.CYSD}
 	for i := 2; i < 4; i++ {
 		if sd[i] == 0 {

@@ -6,17 +6,25 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// View is a camera and its pose over a card, as fitted to one photo.
+// ViewUnknowns is how many unknowns a view has, see View.Cov.
+const ViewUnknowns = 11
+
+// View is a camera and its pose over a card, as fitted to one photo. The card
+// frame is in true millimetres: a place of the layout is at Aspect.Place.
 type View struct {
 	Camera Camera
 	Pose   Pose
-	// Cov is the 10 x 10 covariance of the fit: rotation vector in camera axes,
+	Aspect Aspect // of the card's print
+	// Cov is the 11 x 11 covariance of the fit: rotation vector in camera axes,
 	// applied from the left about the card's centre (rad), T (mm), ln F, K1, CX
-	// and CY (px). It counts the marks' noise and the priors.
+	// and CY (px), and Aspect. It counts the marks' noise and the priors.
 	Cov       *mat.SymDense
 	RMS       float64      // root mean square of the residuals' lengths, px
 	Residuals []PixelPoint // measured minus fitted, in the order of the points
-	ChiSquare float64      // weighted squares of residuals and priors; expected 2n - 6
+	ChiSquare float64      // weighted squares of residuals and priors
+	// Freedom is what ChiSquare is expected to be: two rows a point and the five
+	// terms of the prior, less the unknowns.
+	Freedom int
 	// RivalExcess is how much larger ChiSquare is for the other pose in which
 	// the flat card looks nearly alike, tilted the opposite way. Below about 9
 	// the photo does not say which of the two is true. +Inf: there is no other.
@@ -40,6 +48,12 @@ func (v *View) Image(p SpacePoint) (PixelPoint, bool) {
 		return PixelPoint{}, false
 	}
 	return v.Camera.Image(q[0]/q[2], q[1]/q[2])
+}
+
+// Mark returns the pixel of a place of the card's layout, as the print has it, or
+// false where Image does.
+func (v *View) Mark(place CardPoint) (PixelPoint, bool) {
+	return v.Image(v.Aspect.Place(place).At(0))
 }
 
 // Ray returns the pinhole and the unit direction, away from the camera, of the
@@ -126,7 +140,7 @@ func (v *View) PixelsPerMM(p CardPoint) (x, y float64, ok bool) {
 // first-order terms do not (see Pose.seenBy), and one of focal length the
 // distortion, as its square: draws from Cov then stay in the curved valley of
 // cameras that see the card alike, instead of leaving it on the tangent.
-func (v *View) With(delta [10]float64) *View {
+func (v *View) With(delta [ViewUnknowns]float64) *View {
 	w := *v
 	lnF, dx, dy := delta[6], delta[8]/v.Camera.F, delta[9]/v.Camera.F
 	turn, move := v.Pose.seenByTangent(lnF, dx, dy)
@@ -139,6 +153,7 @@ func (v *View) With(delta [10]float64) *View {
 	w.Camera.K1 = (v.Camera.K1 + delta[7] - 2*v.Camera.K1*lnF) * zoom * zoom
 	w.Camera.CX += delta[8]
 	w.Camera.CY += delta[9]
+	w.Aspect += Aspect(delta[10])
 	return &w
 }
 
@@ -167,9 +182,9 @@ func (v *View) PropagateJoint(f func(*View) []float64) ([]float64, *mat.SymDense
 	chol.LTo(&root)
 	values := f(v)
 	cov := mat.NewSymDense(len(values), nil)
-	for k := range 10 {
-		var delta, minus [10]float64
-		for i := range 10 {
+	for k := range ViewUnknowns {
+		var delta, minus [ViewUnknowns]float64
+		for i := range ViewUnknowns {
 			delta[i] = step * root.At(i, k)
 			minus[i] = -delta[i]
 		}

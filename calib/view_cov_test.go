@@ -38,9 +38,10 @@ func scenes() []scene {
 	}
 }
 
-// drawn returns the scene's camera drawn from the prior, the distance following
-// the focal length so that the card keeps its size.
-func (s scene) drawn(r *rand.Rand) pinhole {
+// drawn returns the scene's camera and print drawn from the prior, the distance
+// following the focal length so that the card keeps its size. 0.4 % of the
+// longer side and 0.3 % are the defaults of Prior.
+func (s scene) drawn(r *rand.Rand) (pinhole, Aspect) {
 	c := s.cam
 	zoom := math.Exp(s.prior.FRel * r.NormFloat64())
 	c.F = s.prior.F * zoom
@@ -48,7 +49,17 @@ func (s scene) drawn(r *rand.Rand) pinhole {
 	c.K1 = s.prior.K1 + s.prior.K1SD*r.NormFloat64()
 	c.CX += 0.004 * photoW * r.NormFloat64()
 	c.CY += 0.004 * photoW * r.NormFloat64()
-	return c
+	return c, Aspect(0.003 * r.NormFloat64())
+}
+
+// printedAt returns where a print puts the places of the layout, without code
+// under test.
+func printedAt(card []CardPoint, aspect Aspect) []CardPoint {
+	out := make([]CardPoint, len(card))
+	for i, p := range card {
+		out[i] = CardPoint{p.X * math.Sqrt(math.Exp(float64(aspect))), p.Y / math.Sqrt(math.Exp(float64(aspect)))}
+	}
+	return out
 }
 
 // scalar is a figure of a view, and the same figure in truth.
@@ -59,9 +70,9 @@ type scalar struct {
 }
 
 // scalars are figures read from the true pixels of points of the scene.
-func (s scene) scalars(t *testing.T, c pinhole) []scalar {
-	width := func(z float64) func(*View) float64 {
-		pa, pb := c.see(s.a.X, s.a.Y, z), c.see(s.b.X, s.b.Y, z)
+func (s scene) scalars(t *testing.T, c pinhole, aspect Aspect) []scalar {
+	between := func(from, to CardPoint, z float64) func(*View) float64 {
+		pa, pb := c.see(from.X, from.Y, z), c.see(to.X, to.Y, z)
 		return func(v *View) float64 {
 			a, okA := v.Card(pa, Plane{Height: z})
 			b, okB := v.Card(pb, Plane{Height: z})
@@ -71,12 +82,15 @@ func (s scene) scalars(t *testing.T, c pinhole) []scalar {
 			return math.Hypot(a.X-b.X, a.Y-b.Y)
 		}
 	}
-	true4 := s.b.Sub(s.a).Norm()
+	wide := s.b.Sub(s.a).Norm()
+	up := CardPoint{0, wide}
 	return []scalar{
-		{"width on the card's plane", width(0), true4},
-		{"width 3 mm up", width(3), true4},
+		{"width along x", between(s.a, s.b, 0), wide},
+		{"width along x, 3 mm up", between(s.a, s.b, 3), wide},
+		{"width along y", between(s.a, s.a.Add(up), 0), wide},
 		{"k1", func(v *View) float64 { return v.Camera.K1 }, c.K1},
 		{"ln F", func(v *View) float64 { return math.Log(v.Camera.F) }, math.Log(c.F)},
+		{"aspect", func(v *View) float64 { return float64(v.Aspect) }, float64(aspect)},
 	}
 }
 
@@ -89,14 +103,14 @@ func (s scene) pulls(t *testing.T, draws int, seed uint64) ([]pull, []string) {
 	const sigma = 0.02 // px, what the design reaches for marks
 	r := rand.New(rand.NewPCG(7, seed))
 	card := markCentres(s.card)
-	sums, names := make([]pull, 4), make([]string, 4)
+	sums, names := make([]pull, 6), make([]string, 6)
 	for range draws {
-		c := s.drawn(r)
-		v, err := FitView(card, jitter(c.seeAll(card), sigma, r), sigma, photoW, photoH, s.prior)
+		c, aspect := s.drawn(r)
+		v, err := FitView(card, jitter(c.seeAll(printedAt(card, aspect)), sigma, r), sigma, photoW, photoH, s.prior)
 		if err != nil {
 			t.Fatalf("%s: %v", s.name, err)
 		}
-		for i, q := range s.scalars(t, c) {
+		for i, q := range s.scalars(t, c, aspect) {
 			value, u := v.Propagate(q.measure)
 			z := (value - q.truth) / u
 			sums[i].mean += z / float64(draws)
@@ -134,7 +148,7 @@ func TestCovarianceLevelUnknownFocalLength(t *testing.T) {
 	s := scenes()[0]
 	s.prior.FRel = 0.25
 	pulls, names := s.pulls(t, 400, 5)
-	for k, p := range pulls[:2] {
+	for k, p := range pulls[:3] {
 		t.Logf("%-25s u %.2g, spread/u %.3f, bias/u %+.3f", names[k], p.u, p.spread(), p.mean)
 		if p.spread() < 0.8 || p.spread() > 1.2 || math.Abs(p.mean) > 0.35 {
 			t.Errorf("%s: spread/u %.3f, bias/u %+.3f", names[k], p.spread(), p.mean)
@@ -168,12 +182,12 @@ func TestWithDrawsMatchPropagate(t *testing.T) {
 		}
 		var root mat.TriDense
 		chol.LTo(&root)
-		for _, q := range s.scalars(t, s.cam)[:2] {
+		for _, q := range s.scalars(t, s.cam, 0)[:3] {
 			value, u := v.Propagate(q.measure)
 			mean, square := 0.0, 0.0
 			for range draws {
-				var d [10]float64
-				z := make([]float64, 10)
+				var d [ViewUnknowns]float64
+				z := make([]float64, ViewUnknowns)
 				for k := range z {
 					z[k] = r.NormFloat64()
 					for j := range d {
@@ -197,7 +211,7 @@ func TestWithDrawsMatchPropagate(t *testing.T) {
 func TestPropagateJoint(t *testing.T) {
 	for _, s := range scenes() {
 		v := s.fitted(t)
-		q := s.scalars(t, s.cam)
+		q := s.scalars(t, s.cam, 0)
 		_, cov := v.PropagateJoint(func(w *View) []float64 {
 			a, b := q[0].measure(w), q[1].measure(w)
 			return []float64{a, b, a + b}
@@ -235,7 +249,7 @@ func TestPrincipalPointOff(t *testing.T) {
 			if v.RMS > 0.005 {
 				t.Errorf("%s: rms %.4f px", s.name, v.RMS)
 			}
-			for _, q := range s.scalars(t, c)[:2] {
+			for _, q := range s.scalars(t, c, 0)[:3] {
 				value, u := v.Propagate(q.measure)
 				t.Logf("%-22s %-25s %+.3f %%, %+.2f u", s.name, q.name, 100*(value/q.truth-1), (value-q.truth)/u)
 				if math.Abs(value-q.truth) > 2*u {

@@ -12,13 +12,18 @@ var (
 	ErrFold     = errors.New("the prior's lens distortion reaches no such pixel: give a smaller k1")
 )
 
-// FitView fits a camera and its pose to at least 4 card points, on the card's
-// face, and the pixels they are seen at, in a photo of imgW x imgH pixels.
-// sigmaPx is the standard deviation of each measured coordinate. It minimises
-// the weighted squares of the residuals and of the prior's terms, on ln F, K1
-// and the principal point, so a level view, in which focal length and distance
-// look alike, rests on the prior and its covariance says so. Both poses in which a flat card looks
-// nearly alike are tried and the better one kept.
+// FitView fits a camera, its pose and the print's aspect to at least 4 places of
+// a card's layout and the pixels they are seen at, in a photo of imgW x imgH
+// pixels. sigmaPx is the standard deviation of each measured coordinate. It
+// minimises the weighted squares of the residuals and of the prior's terms, on
+// ln F, K1, the principal point and the aspect, so a level view, in which focal
+// length and distance look alike, rests on the prior and its covariance says so.
+// Both poses in which a flat card looks nearly alike are tried and the better one
+// kept.
+//
+// Only the layout's mean scale is taken for true. A print that is stretched more
+// along one direction than along the other does not look like the layout from
+// anywhere, so the photo tells its aspect, and best from straight above.
 //
 // It is tried and tested for tilts to 40 degrees, distances of 60 to 400 mm, |K1|
 // to 0.1 and focal lengths within two standard deviations of the prior.
@@ -45,9 +50,16 @@ func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior 
 	if err != nil {
 		return nil, err
 	}
-	m := viewModel(card, img, sigma, known)
-	best, eq, err := m.solve(viewState{known.mean, start})
-	other, otherEq, otherErr := m.solve(viewState{known.mean, start.rival()})
+	fit := func(p Pose) (viewState, normal, error) {
+		rough := viewModel(card, img, coarse*sigma, known)
+		s, _, err := rough.solve(viewState{camera: known.mean, pose: p})
+		if err != nil {
+			s = viewState{camera: known.mean, pose: p}
+		}
+		return viewModel(card, img, sigma, known).solve(s)
+	}
+	best, eq, err := fit(start)
+	other, otherEq, otherErr := fit(start.rival())
 	if standing(otherEq, otherErr) < standing(eq, err) {
 		best, eq, err, other, otherEq, otherErr = other, otherEq, otherErr, best, eq, err
 	}
@@ -58,12 +70,20 @@ func fitView(card []CardPoint, img []PixelPoint, sigma float64, w, h int, prior 
 	if !ok || !(best.pose.Centre().Z > 0) {
 		return nil, ErrNotConverged
 	}
-	v := &View{Camera: best.camera, Pose: best.pose, Cov: cov, ChiSquare: eq.sum, RivalExcess: math.Inf(1)}
+	v := best.view()
+	v.Cov, v.ChiSquare, v.Freedom = cov, eq.sum, viewRows(len(card))-ViewUnknowns
+	v.RivalExcess = math.Inf(1)
 	if otherErr == nil && best.pose.angleTo(other.pose) > 1e-4 {
 		v.RivalExcess = otherEq.sum - eq.sum
 	}
 	return v, v.setResiduals(card, img)
 }
+
+// coarse is how many times their sigma the points are taken to be off in a first
+// fit. It rests more on the prior, and so begins the second near the truth, where
+// steps from the homography can lead far along the valley in which focal length,
+// tilt and aspect trade places, and creep back.
+const coarse = 30
 
 // standing is the sum by which the two poses compare. One that stalled gives way
 // to one that got as far, but not to one that is worse: that would be the wrong
@@ -107,7 +127,7 @@ func (v *View) setResiduals(card []CardPoint, img []PixelPoint) error {
 	v.Residuals = make([]PixelPoint, len(img))
 	sum := 0.0
 	for i := range card {
-		p, ok := v.Image(card[i].At(0))
+		p, ok := v.Mark(card[i])
 		if !ok {
 			return ErrNotConverged
 		}
@@ -122,23 +142,34 @@ func (v *View) setResiduals(card []CardPoint, img []PixelPoint) error {
 type viewState struct {
 	camera Camera
 	pose   Pose
+	aspect Aspect
 }
+
+func (s viewState) view() *View { return &View{Camera: s.camera, Pose: s.pose, Aspect: s.aspect} }
+
+// moved returns s changed by d, in the order of View.Cov.
+func (s viewState) moved(d [ViewUnknowns]float64) viewState {
+	v := s.view().With(d)
+	return viewState{v.Camera, v.Pose, v.Aspect}
+}
+
+// viewRows is how many residuals a fit to n points has: theirs and the prior's.
+func viewRows(n int) int { return 2*n + 5 }
 
 // viewModel states the fit in units of standard deviations: two rows a point,
 // then the prior's. Its parameters are those of View.Cov.
 func viewModel(card []CardPoint, img []PixelPoint, sigma float64, known priorRows) model[viewState] {
-	const params = 10
+	const params = ViewUnknowns
 	n := len(card)
 	return model[viewState]{
-		rows: 2*n + 4, params: params,
+		rows: viewRows(n), params: params,
 		enough: 1e-10, // the sum is in variances: 1e-5 of a standard deviation
 		move: func(s viewState, d []float64) viewState {
-			v := (&View{Camera: s.camera, Pose: s.pose}).With([10]float64(d))
-			return viewState{v.Camera, v.Pose}
+			return s.moved([params]float64(d))
 		},
 		linearise: func(s viewState, r, j []float64) bool {
 			for i := range card {
-				p, rows, ok := s.imageAndRows(card[i].At(0))
+				p, rows, ok := s.imageAndRows(card[i])
 				if !ok {
 					return false
 				}
@@ -151,14 +182,17 @@ func viewModel(card []CardPoint, img []PixelPoint, sigma float64, known priorRow
 				r[2*n+i] = v
 				copy(j[(2*n+i)*params+6:], known.weight[i][:])
 			}
+			r[2*n+4] = float64(s.aspect) / known.aspectSD
+			j[(2*n+4)*params+10] = 1 / known.aspectSD
 			return true
 		},
 	}
 }
 
-// imageAndRows returns the pixel of q and its derivatives by the ten
-// parameters, or false where q is not seen.
-func (s viewState) imageAndRows(q SpacePoint) (p PixelPoint, rows [2][10]float64, ok bool) {
+// imageAndRows returns the pixel of a place of the layout and its derivatives by
+// the unknowns, or false where it is not seen.
+func (s viewState) imageAndRows(place CardPoint) (p PixelPoint, rows [2][ViewUnknowns]float64, ok bool) {
+	q := s.aspect.Place(place).At(0)
 	a, c := s.pose.turn(q), s.pose.point(q)
 	if !(c[2] > 0) {
 		return p, rows, false
@@ -168,16 +202,19 @@ func (s viewState) imageAndRows(q SpacePoint) (p PixelPoint, rows [2][10]float64
 		return p, rows, false
 	}
 	lens := s.camera.jacobian(x, y)
-	// A small turn w moves the point by w x a; a move t by t.
-	moves := [6][3]float64{
-		{0, -a[2], a[1]}, {a[2], 0, -a[0]}, {-a[1], a[0], 0}, {1, 0, 0}, {0, 1, 0}, {0, 0, 1},
-	}
-	f, r2 := s.camera.F, x*x+y*y
-	for i := range 2 {
-		for k, d := range moves {
-			rows[i][k] = (lens[i][0]*(d[0]-x*d[2]) + lens[i][1]*(d[1]-y*d[2])) / c[2]
+	move := func(k int, d [3]float64) { // what moving the point by d in the camera frame does
+		dx, dy := (d[0]-x*d[2])/c[2], (d[1]-y*d[2])/c[2]
+		for i := range 2 {
+			rows[i][k] = lens[i][0]*dx + lens[i][1]*dy
 		}
 	}
+	for k, d := range [6][3]float64{ // a small turn w moves the point by w x a
+		{0, -a[2], a[1]}, {a[2], 0, -a[0]}, {-a[1], a[0], 0}, {1, 0, 0}, {0, 1, 0}, {0, 0, 1},
+	} {
+		move(k, d)
+	}
+	move(10, s.pose.turn(SpacePoint{X: q.X / 2, Y: -q.Y / 2}))
+	f, r2 := s.camera.F, x*x+y*y
 	rows[0][6], rows[1][6] = p.X-s.camera.CX, p.Y-s.camera.CY
 	rows[0][7], rows[1][7] = f*x*r2, f*y*r2
 	rows[0][8], rows[1][9] = 1, 1

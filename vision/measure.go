@@ -45,7 +45,8 @@ func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 	if r := m.gateView(); r != nil {
 		return nil, r
 	}
-	m.Bars, r = measureBars(p, f.view, l)
+	// The marks tell the print's aspect; the bars are to prove the photo, not it.
+	m.Bars, r = measureBars(p, f.view, l.Stretched(f.view.Aspect))
 	if r != nil {
 		return nil, r
 	}
@@ -68,10 +69,15 @@ func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 
 // prior returns what is known of the camera before the marks are fitted.
 func (o Options) prior(p *Photo) calib.Prior {
-	if o.Prior.F > 0 {
-		return o.Prior
+	pr := o.Prior
+	if pr.AspectSD == 0 && o.Print.Checked() {
+		// Both directions were measured, each by itself.
+		pr.AspectSD = math.Sqrt2 * o.Print.U
 	}
-	pr := calib.Prior{FRel: 0.03, K1SD: 0.05}
+	if pr.F > 0 {
+		return pr
+	}
+	pr.FRel, pr.K1SD = 0.03, 0.05
 	var ok bool
 	if pr.F, ok = p.Exif.FocalPixels(p.Luma.W, p.Luma.H); !ok {
 		// A phone's main camera, 26 mm equivalent within a quarter: common
@@ -102,9 +108,9 @@ func (m *Measurement) gateView() *Refusal {
 
 // gateMarks refuses marks that no flat card can show.
 func (m *Measurement) gateMarks() *Refusal {
-	freedom := float64(2*len(m.Card.Marks) - 6)
-	if !m.check("marks agree with one another", m.View.ChiSquare/freedom, maxMisfit, "") {
-		return Refuse(CodeCardDistorted, "they disagree by %.0f times what their noise allows", math.Sqrt(m.View.ChiSquare/freedom))
+	misfit := m.View.ChiSquare / float64(m.View.Freedom)
+	if !m.check("marks agree with one another", misfit, maxMisfit, "") {
+		return Refuse(CodeCardDistorted, "they disagree by %.0f times what their noise allows", math.Sqrt(misfit))
 	}
 	x, y, _ := m.View.PixelsPerMM(calib.CardPoint{})
 	limit := math.Max(maxReproj, maxMisplace*math.Sqrt(x*y))

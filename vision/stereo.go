@@ -144,8 +144,11 @@ func (s *stereo) begin(o Options) {
 		Half: (a.Half + b.Half) / 2,
 	}.oriented()
 	s.model.tied = sameCamera(s.photo[0], s.photo[1])
+	aspect := (s.alone[0].View.Aspect + s.alone[1].View.Aspect) / 2
 	for i, m := range s.alone {
-		s.state.view[i] = m.View
+		view := *m.View
+		view.Aspect = aspect
+		s.state.view[i] = &view
 		s.model.side[i] = stereoSide{
 			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(),
 			marks: m.Card.Marks, markU: markNoise(m),
@@ -183,8 +186,7 @@ func sameCamera(a, b *Photo) bool {
 // point, about 2.1 per degree of freedom for 6 of them).
 func markNoise(m *Measurement) float64 {
 	u := markSigma(m.Card.Marks)
-	freedom := float64(2*len(m.Card.Marks) - 6)
-	if ratio := m.View.ChiSquare / freedom; ratio > 2.1 {
+	if ratio := m.View.ChiSquare / float64(m.View.Freedom); ratio > 2.1 {
 		return u * math.Sqrt(ratio)
 	}
 	return u

@@ -40,10 +40,11 @@ func (s *stereo) combine() *Refusal {
 		return Refuse(CodePairMismatch, "their edges have no common solution")
 	}
 	m.Solved = s.solvedAt(t.c.axis.At(0), all)
-	view.Cov = mat.NewSymDense(viewParams, nil)
-	for i := range viewParams {
-		for k := i; k < viewParams; k++ {
-			view.Cov.SetSym(i, k, all.At(i, k))
+	at := viewPlaces(0)
+	view.Cov = mat.NewSymDense(len(at), nil)
+	for i := range at {
+		for k := i; k < len(at); k++ {
+			view.Cov.SetSym(i, k, all.At(at[i], at[k]))
 		}
 	}
 	s.join = &m

@@ -22,8 +22,8 @@ type edgeSight struct {
 }
 
 // stereoModel is two photos of one strip beside one card. Its unknowns are both
-// views, the strip's plane and the two edges as parabolas on it, solved together
-// from the marks and edges of both photos and what is known of the cameras.
+// views, the print's aspect, which they share because they show the same card,
+// the strip's plane and the two edges as parabolas on it, solved together from the marks and edges of both photos and what is known of the cameras.
 type stereoModel struct {
 	side [2]stereoSide
 	base Axis // Middle, Dir and Half; the frame in which plane and edges are told
@@ -47,8 +47,9 @@ type stereoState struct {
 
 // Places of the unknowns in a parameter vector.
 const (
-	viewParams  = 10 // of calib.View.With
-	paramPlane  = 2 * viewParams
+	viewParams  = calib.ViewUnknowns - 1 // each view's own: those of calib.View.With but its last, the aspect
+	paramAspect = 2 * viewParams
+	paramPlane  = paramAspect + 1
 	paramEdge   = paramPlane + 3
 	paramBias   = paramEdge + 6
 	paramGap    = paramBias + 2
@@ -60,7 +61,11 @@ type stereoDelta [stereoCount]float64
 // move returns s changed by d.
 func (s stereoState) move(d *stereoDelta) stereoState {
 	for i := range s.view {
-		s.view[i] = s.view[i].With([viewParams]float64(d[i*viewParams:]))
+		var by [calib.ViewUnknowns]float64
+		for k, at := range viewPlaces(i) {
+			by[k] = d[at]
+		}
+		s.view[i] = s.view[i].With(by)
 	}
 	for k := range 3 {
 		s.plane[k] += d[paramPlane+k]

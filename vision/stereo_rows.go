@@ -100,6 +100,8 @@ func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 		q.add(groupView, []int{6, viewParams + 6}, []float64{-1 / tieFRel, 1 / tieFRel}, math.Log(b.F/a.F)/tieFRel)
 		q.add(groupView, []int{7, viewParams + 7}, []float64{-1 / tieK1, 1 / tieK1}, (b.K1-a.K1)/tieK1)
 	}
+	sd := m.side[0].prior.PrintAspectSD()
+	q.add(groupView, []int{paramAspect}, []float64{1 / sd}, float64(s.view[0].Aspect)/sd)
 	both, each := 0.5/biasBoth, 0.5/biasEach
 	at := []int{paramBias, paramBias + 1}
 	q.add(groupBias, at, []float64{both, both}, both*(s.bias[0]+s.bias[1]))
@@ -108,13 +110,13 @@ func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 }
 
 // viewSteps are the steps of central differences by a view's parameters: rad,
-// mm, ln F, k1 and px.
-var viewSteps = [viewParams]float64{1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-3, 1e-5, 1e-4, 1e-2, 1e-2}
+// mm, ln F, k1, px and the aspect.
+var viewSteps = [calib.ViewUnknowns]float64{1e-5, 1e-5, 1e-5, 1e-3, 1e-3, 1e-3, 1e-5, 1e-4, 1e-2, 1e-2, 1e-5}
 
 // viewNeighbours returns the view moved by a step either way in each parameter.
-func viewNeighbours(v *calib.View) (out [viewParams][2]*calib.View) {
+func viewNeighbours(v *calib.View) (out [calib.ViewUnknowns][2]*calib.View) {
 	for k, h := range viewSteps {
-		var d [viewParams]float64
+		var d [calib.ViewUnknowns]float64
 		d[k] = h
 		out[k][1] = v.With(d)
 		d[k] = -h
@@ -128,15 +130,15 @@ func (m *stereoModel) addMarks(q *stereoEquations, s *stereoState, i int) bool {
 	u := m.side[i].markU
 	at := viewPlaces(i)
 	for _, k := range m.side[i].marks {
-		p := k.Mark.Centre.At(0)
-		seen, ok := s.view[i].Image(p)
+		p := k.Mark.Centre
+		seen, ok := s.view[i].Mark(p)
 		if !ok {
 			return false
 		}
-		var jx, jy [viewParams]float64
+		var jx, jy [calib.ViewUnknowns]float64
 		for c, h := range viewSteps {
-			a, ok1 := near[c][0].Image(p)
-			b, ok2 := near[c][1].Image(p)
+			a, ok1 := near[c][0].Mark(p)
+			b, ok2 := near[c][1].Mark(p)
 			if !ok1 || !ok2 {
 				return false
 			}
@@ -151,11 +153,11 @@ func (m *stereoModel) addMarks(q *stereoEquations, s *stereoState, i int) bool {
 
 // viewPlaces are the places of photo i's view in a parameter vector.
 func viewPlaces(i int) []int {
-	at := make([]int, viewParams, viewParams+9)
-	for k := range at {
-		at[k] = i*viewParams + k
+	at := make([]int, 0, viewParams+9)
+	for k := range viewParams {
+		at = append(at, i*viewParams+k)
 	}
-	return at
+	return append(at, paramAspect)
 }
 
 // addPrior adds what is known of photo i's camera. Where one camera took both
@@ -198,7 +200,7 @@ func (m *stereoModel) addPrior(q *stereoEquations, s *stereoState, i int) bool {
 		}
 	}
 	for n := range 4 {
-		q.add(groupView, viewPlaces(i)[6:], rows[n][:], r[n])
+		q.add(groupView, viewPlaces(i)[6:viewParams], rows[n][:], r[n])
 	}
 	return true
 }
@@ -218,7 +220,7 @@ func (m *stereoModel) addEdges(q *stereoEquations, s *stereoState, i int) bool {
 			return false
 		}
 		p := s.point(m.base, l.edge, l.x)
-		for c, h := range viewSteps {
+		for c, h := range viewSteps[:viewParams] { // the aspect moves marks alone
 			a, ok1 := near[c][0].Image(p)
 			b, ok2 := near[c][1].Image(p)
 			if !ok1 || !ok2 {
@@ -227,7 +229,7 @@ func (m *stereoModel) addEdges(q *stereoEquations, s *stereoState, i int) bool {
 			d := b.Sub(a)
 			row[c] = (d.X*l.out.X + d.Y*l.out.Y) / (2 * h)
 		}
-		at := viewPlaces(i)
+		at := viewPlaces(i)[:viewParams]
 		for k := range 3 { // plane, then this edge
 			at = append(at, paramPlane+k, paramEdge+3*l.edge+k)
 			row[viewParams+2*k], row[viewParams+2*k+1], ok = m.byStrip(s, i, l, k)
