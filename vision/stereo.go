@@ -144,11 +144,8 @@ func (s *stereo) begin(o Options) {
 		Half: (a.Half + b.Half) / 2,
 	}.oriented()
 	s.model.tied = sameCamera(s.photo[0], s.photo[1])
-	aspect := (s.alone[0].View.Aspect + s.alone[1].View.Aspect) / 2
+	s.state.view = oneCard(s.alone[0].View, s.alone[1].View)
 	for i, m := range s.alone {
-		view := *m.View
-		view.Aspect = aspect
-		s.state.view[i] = &view
 		s.model.side[i] = stereoSide{
 			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(),
 			marks: m.Card.Marks, markU: markNoise(m),
@@ -163,6 +160,14 @@ func (s *stereo) begin(o Options) {
 	}
 	w := (s.alone[0].Strip.Width + s.alone[1].Strip.Width) / 2
 	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}
+}
+
+// oneCard returns two views with one aspect, for they show the same card.
+func oneCard(a, b *calib.View) [2]*calib.View {
+	x, y := *a, *b
+	x.Aspect = (a.Aspect + b.Aspect) / 2
+	y.Aspect = x.Aspect
+	return [2]*calib.View{&x, &y}
 }
 
 // oriented returns the axis turned so that it runs towards the first end, as a
