@@ -220,7 +220,7 @@ func TestMeasureRefuses(t *testing.T) {
 			s.Pose.Target.Y, s.Pose.Distance = 6, 95
 			s.Strips[0].Centre.Y = 17
 		}},
-		{"print stretched one way", "bench", CodeCardDistorted, func(s *synth.Scene) { s.Card.ScaleX = 1.01 }},
+		{"print stretched one way beyond any printer", "bench", CodeCardDistorted, func(s *synth.Scene) { s.Card.ScaleX = 1.06 }},
 	} {
 		c.refusal(t)
 	}
