@@ -210,7 +210,7 @@ func noiseRange(u []float64) float64 {
 	for _, v := range u {
 		widest = max(widest, v)
 	}
-	const steps = 2000
+	const steps = 400
 	h := 16 * widest / steps
 	var sum float64
 	for i := range steps {

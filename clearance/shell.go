@@ -47,24 +47,30 @@ func (s ShellChange) String() string {
 }
 
 // BestShell returns which of the maker's sizes suits best: the index into sizes,
-// each a change of wall in mm against the shells now fitted (0 to keep them), and
-// the probability that the clearance then lies within the limits. The size's own
-// tolerance must be told by sizeU, the standard uncertainty in mm of one wall.
+// each a change of wall in mm against the shells now fitted (0 keeps them), and the
+// probability that the clearance then lies within the limits. Where none of them
+// has any, it is the size that comes nearest. New shells bring the tolerance of
+// their own wall: sizeU, a standard uncertainty in mm.
 func BestShell(c quantity.Value, l Limits, sizes []float64, sizeU float64) (best int, conformity float64, err error) {
 	if len(sizes) == 0 || !uncertainty(sizeU) {
 		return 0, 0, fmt.Errorf("shell sizes: %d of them with standard uncertainty %v mm: need at least one, uncertainty not negative", len(sizes), sizeU)
 	}
-	conformity = -1
+	conformity, nearest := -1.0, math.Inf(1)
 	for i, size := range sizes {
 		if !finite(size) {
 			return 0, 0, fmt.Errorf("shell size %d: %v mm: must be a number", i+1, size)
 		}
-		p, err := Conformity(quantity.Value{X: c.X - 2*size, U: math.Hypot(c.U, 2*sizeU)}, l)
+		then := quantity.Value{X: c.X - 2*size, U: c.U}
+		if size != 0 {
+			then.U = math.Hypot(c.U, 2*sizeU)
+		}
+		p, err := Conformity(then, l)
 		if err != nil {
 			return 0, 0, err
 		}
-		if p > conformity {
-			best, conformity = i, p
+		beyond := max(l.Lo-then.X, then.X-l.Hi)
+		if p > conformity || p == conformity && beyond < nearest {
+			best, conformity, nearest = i, p, beyond
 		}
 	}
 	return best, conformity, nil

@@ -50,7 +50,7 @@ type SwapSearch struct {
 	// Hint reports that the listing does not fit the readings, a swap does, and
 	// all swaps together are likelier than 95 %.
 	Hint bool
-	// Likely counts the leading candidates that are at least a tenth as likely as
+	// Likely counts the leading candidates that are at least a twentieth as likely as
 	// the first. Above 1 the readings do not say which of them it was.
 	Likely int
 }
@@ -240,7 +240,7 @@ func (s *SwapSearch) weigh(number float64) {
 	for i := range s.Candidates {
 		c := &s.Candidates[i]
 		c.Probability /= sum
-		if c.LogRatio >= best-math.Log(10) {
+		if c.LogRatio >= best-math.Log(20) {
 			s.Likely++
 		}
 	}
