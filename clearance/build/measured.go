@@ -11,8 +11,11 @@ import (
 // in the field names of the JSON contract of `stripgap read`.
 type Measured struct {
 	Clearance struct {
-		Mean     float64 `json:"mean_mm"`
-		U        float64 `json:"u_mm"`
+		Mean float64 `json:"mean_mm"`
+		U    float64 `json:"u_mm"`
+		// Without a field of its own U_mm would be taken for u_mm: names are matched
+		// without regard to case where no field fits exactly.
+		Expanded float64 `json:"U_mm"`
 		Coverage float64 `json:"k"`
 		Taper    float64 `json:"taper_mm"`   // first end minus second
 		TaperU   float64 `json:"taper_U_mm"` // expanded by Coverage
