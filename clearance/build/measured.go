@@ -5,11 +5,15 @@ import (
 	"fmt"
 
 	"stripgap/calib/quantity"
+	"stripgap/clearance"
 )
 
 // Measured is the part of a reading's Result that status and second checks use,
 // in the field names of the JSON contract of `stripgap read`.
 type Measured struct {
+	Card struct {
+		Serial string `json:"serial"`
+	} `json:"card"`
 	Clearance struct {
 		Mean float64 `json:"mean_mm"`
 		U    float64 `json:"u_mm"`
@@ -62,4 +66,22 @@ func (m Measured) Terms() (quantity.Budget, error) {
 		terms[i] = quantity.Term{Name: t.Name, U: t.U, Common: t.Common}
 	}
 	return quantity.NewBudget(terms...)
+}
+
+// Gauged is the reading as the checks over several strips take it.
+func (r Reading) Gauged() (clearance.Gauged, error) {
+	m, err := r.Measured()
+	if err != nil {
+		return clearance.Gauged{}, err
+	}
+	terms, err := m.Terms()
+	if err != nil {
+		return clearance.Gauged{}, fmt.Errorf("reading %d: %w", r.Number, err)
+	}
+	g := clearance.Gauged{Clearance: m.Value(), Budget: terms, Taper: m.Taper(),
+		Ends: [2]string{m.Ends[0].Name, m.Ends[1].Name}, Lot: r.Lot.Name, Sheet: m.Card.Serial}
+	if err := g.Check(); err != nil {
+		return g, fmt.Errorf("reading %d: %w", r.Number, err)
+	}
+	return g, nil
 }

@@ -25,8 +25,11 @@ type BearingStatus struct {
 	Taper     *Estimate  `json:"taper,omitempty"` // of the latest strip, first end minus second
 	New       *Judgement `json:"new,omitempty"`
 	Service   *Judgement `json:"service,omitempty"`
-	// Positions tells each place round the journal apart where there are several.
+	// Positions tells each place round the journal apart where there are several,
+	// and Round what they say of its roundness. Clearance is then their mean, with
+	// the largest of their uncertainties; a verdict is the worst of theirs.
 	Positions []PositionStatus `json:"positions,omitempty"`
+	Round     *Round           `json:"round,omitempty"`
 	Predicted *Predicted       `json:"predicted,omitempty"` // by the micrometer route
 	Flags     []Note           `json:"flags,omitempty"`
 	Next      Note             `json:"next"`
@@ -34,9 +37,20 @@ type BearingStatus struct {
 
 // PositionStatus is one place round the journal.
 type PositionStatus struct {
-	Position  float64   `json:"position_deg"`
-	Readings  []int     `json:"readings"`
-	Clearance *Estimate `json:"clearance,omitempty"`
+	Position  float64    `json:"position_deg"`
+	Readings  []int      `json:"readings"`
+	Clearance *Estimate  `json:"clearance,omitempty"`
+	New       *Judgement `json:"new,omitempty"`
+	Service   *Judgement `json:"service,omitempty"`
+}
+
+// Round is the journal's largest diameter less its smallest, mm: the estimate, and
+// the interval for the coverage.
+type Round struct {
+	MM         float64 `json:"mm"`
+	Lo         float64 `json:"lo_mm"`
+	Hi         float64 `json:"hi_mm"`
+	OutOfRound bool    `json:"out_of_round"`
 }
 
 // Estimate is a length in mm with its standard and its expanded uncertainty.
@@ -76,11 +90,26 @@ type Note struct {
 const (
 	StepPhoto      = "take-photo"     // no reading yet
 	StepSecond     = "second-strip"   // a taper or a surprise to confirm
-	StepThird      = "third-strip"    // two strips disagree
+	StepThird      = "third-strip"    // strips disagree
 	StepOtherSpan  = "other-span"     // outside the strip's own range
 	StepSurer      = "surer-reading"  // a limit lies within the uncertainty
 	StepOrder      = "check-order"    // parts may be in another's place
 	StepMicrometer = "micrometer"     // strips cannot settle it
 	StepOutside    = "outside-limits" // settled: not within the maker's limits
+	StepWorn       = "within-service" // settled: within the service limits, not those for new parts
+	StepLimits     = "tell-limits"    // build.toml has none for this group
 	StepDone       = "done"
+)
+
+// Codes of flags beside those of single readings, which come without a text.
+const (
+	FlagTaper       = clearance.FlagTaper  // a taper no second strip has confirmed or denied
+	FlagTaperReal   = "taper-confirmed"    // strips agree on it
+	FlagTaperNot    = "taper-not-repeated" // one strip had it, the others that agree do not
+	FlagDisagree    = "strips-disagree"    // no two strips agree, so there is no clearance
+	FlagApart       = "apart"              // from the others of its group
+	FlagOutOfRound  = "out-of-round"
+	FlagOutOfRange  = clearance.FlagOutOfRange
+	FlagParts       = "parts-disagree" // with what bore gauge and micrometer say
+	FlagSeveralLots = "several-lots"   // its readings are of different strip lots
 )

@@ -1,0 +1,303 @@
+package build
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"stripgap/calib/quantity"
+	"stripgap/clearance"
+)
+
+// StatusSchema is the version of a Status as JSON.
+const StatusSchema = 1
+
+// Status works out where the build stands after the readings of the journal. It
+// fails only on readings that make no sense.
+func (b *Build) Status(j Journal) (Status, error) {
+	s := Status{Schema: StatusSchema, ID: b.ID, Name: b.Name, Bearings: []BearingStatus{}}
+	coverage, err := quantity.FixedK(b.Coverage)
+	if err != nil {
+		return s, err
+	}
+	for i := range b.Groups {
+		g := groupSurvey{build: b, group: &b.Groups[i], coverage: coverage}
+		for k := range g.group.Bearings {
+			a, err := assess(b, g.group, &g.group.Bearings[k], j, coverage)
+			if err != nil {
+				return s, fmt.Errorf("bearing %s: %w", g.group.Bearings[k].Name, err)
+			}
+			g.bearings = append(g.bearings, a)
+		}
+		hint, err := g.survey()
+		if err != nil {
+			return s, fmt.Errorf("group %q: %w", g.group.Name, err)
+		}
+		if hint != "" {
+			s.Hints = append(s.Hints, Note{StepOrder, g.group.Name + ": " + hint})
+		}
+		for _, a := range g.bearings {
+			a.status.Next = a.next()
+			s.Bearings = append(s.Bearings, a.status)
+		}
+	}
+	return s, nil
+}
+
+// Outside reports whether any bearing lies outside any of its limits.
+func (s Status) Outside() bool {
+	return slices.ContainsFunc(s.Bearings, func(b BearingStatus) bool {
+		return b.New != nil && b.New.Verdict == clearance.Outside || b.Service != nil && b.Service.Verdict == clearance.Outside
+	})
+}
+
+// assessment is one bearing while its status is worked out.
+type assessment struct {
+	build   *Build
+	group   *Group
+	bearing *Bearing
+	status  BearingStatus
+	places  []*place // in the group's order, at least one
+	missing []float64
+	inOrder bool   // a swap of parts hinted at concerns this bearing
+	refusal string // why its last photo was refused, if there was no reading after it
+}
+
+// assess gathers a bearing's readings and settles each place by itself.
+func assess(b *Build, g *Group, x *Bearing, j Journal, c quantity.Coverage) (*assessment, error) {
+	a := &assessment{build: b, group: g, bearing: x,
+		status: BearingStatus{Group: g.Name, Name: x.Name, Readings: []int{}}}
+	a.count(j)
+	if err := a.gather(j); err != nil {
+		return nil, err
+	}
+	if err := a.judge(c); err != nil {
+		return nil, err
+	}
+	return a, a.parts(c)
+}
+
+// count counts what was tried for the bearing.
+func (a *assessment) count(j Journal) {
+	for _, e := range j.Entries {
+		switch {
+		case e.Reading != nil && e.Reading.Bearing == a.bearing.Name:
+			if _, gone := j.Withdrawn(e.Reading.Number); gone {
+				a.status.Withdrawn++
+			}
+			a.refusal = ""
+		case e.Refused != nil && e.Refused.Bearing == a.bearing.Name:
+			a.status.Refused++
+			a.refusal = e.Refused.Message + "; " + e.Refused.Remedy
+		}
+	}
+}
+
+// gather sorts the standing readings to places.
+func (a *assessment) gather(j Journal) error {
+	at := map[float64][]Reading{}
+	var unplaced []Reading
+	lots := map[string]bool{}
+	for _, r := range j.Standing() {
+		if r.Bearing != a.bearing.Name {
+			continue
+		}
+		lots[r.Lot.Name] = true
+		a.status.Readings = append(a.status.Readings, r.Number)
+		if r.Position == nil {
+			unplaced = append(unplaced, r)
+		} else {
+			at[*r.Position] = append(at[*r.Position], r)
+		}
+	}
+	if len(lots) > 1 {
+		a.flag(FlagSeveralLots, "its readings are of different strip lots, so also the lots' section areas are compared")
+	}
+	if len(unplaced) > 0 || len(a.group.Positions) == 0 {
+		if err := a.addPlace(nil, unplaced); err != nil {
+			return err
+		}
+	}
+	// Positions that were taken out of build.toml after strips were read there still
+	// count.
+	order := slices.Clone(a.group.Positions)
+	for p := range at {
+		if !slices.Contains(order, p) {
+			order = append(order, p)
+		}
+	}
+	slices.Sort(order)
+	for _, p := range order {
+		if len(at[p]) == 0 {
+			a.missing = append(a.missing, p)
+			continue
+		}
+		if err := a.addPlace(&p, at[p]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *assessment) addPlace(position *float64, readings []Reading) error {
+	p, err := newPlace(position, readings)
+	if err != nil {
+		return err
+	}
+	a.places = append(a.places, p)
+	a.status.Strips += len(p.strips)
+	return nil
+}
+
+func (a *assessment) flag(code, format string, args ...any) {
+	a.status.Flags = append(a.status.Flags, Note{code, fmt.Sprintf(format, args...)})
+}
+
+// judge fills clearance, taper, verdicts and flags from the places.
+func (a *assessment) judge(c quantity.Coverage) error {
+	known := 0
+	var sum, largest float64
+	for _, p := range a.places {
+		newParts, service, err := a.judgePlace(p)
+		if err != nil {
+			return err
+		}
+		if p.known {
+			known++
+			sum += p.clearance.X
+			largest = math.Max(largest, p.clearance.U)
+			a.status.New, a.status.Service = worse(a.status.New, newParts), worse(a.status.Service, service)
+			a.status.Taper = estimate(p.taper, a.build.Coverage)
+		}
+		a.flagPlace(p)
+	}
+	if known == 0 {
+		return nil
+	}
+	a.status.Clearance = estimate(quantity.Value{X: sum / float64(known), U: largest}, a.build.Coverage)
+	return a.round(c)
+}
+
+// judgePlace judges one place, and lists it where there are several.
+func (a *assessment) judgePlace(p *place) (newParts, service *Judgement, err error) {
+	if p.known {
+		if newParts, service, err = judge(p.clearance, a.build.Coverage, a.group); err != nil {
+			return nil, nil, err
+		}
+	}
+	if p.position != nil {
+		s := PositionStatus{Position: *p.position, Readings: p.readings, New: newParts, Service: service}
+		if p.known {
+			s.Clearance = estimate(p.clearance, a.build.Coverage)
+		}
+		a.status.Positions = append(a.status.Positions, s)
+	}
+	return newParts, service, nil
+}
+
+// flagPlace adds what a place's strips say beside the clearance.
+func (a *assessment) flagPlace(p *place) {
+	where := ""
+	if p.position != nil {
+		where = fmt.Sprintf(" at %g deg", *p.position)
+	}
+	stands := p.known && standsOut(p.taper, a.build)
+	switch {
+	case len(p.valid) >= 2 && !p.known:
+		a.flag(FlagDisagree, "its strips do not agree%s%s, so there is no clearance to tell", where, disagreement(p))
+	case len(p.valid) == 1 && stands:
+		a.flag(FlagTaper, "its ends differ by %s%s; a second strip must show whether that is the bearing or how the strip lay", both(math.Abs(p.taper.X), a.build.Coverage*p.taper.U), where)
+	case stands:
+		a.flag(FlagTaperReal, "its strips agree that the ends differ by %s%s", both(math.Abs(p.taper.X), a.build.Coverage*p.taper.U), where)
+	}
+	for _, s := range p.apart() {
+		if p.known && standsOut(s.gauged.Taper, a.build) && !stands {
+			a.flag(FlagTaperNot, "the taper of reading %d%s did not repeat: that strip lay askew or on dirt, or the cap was cocked", s.reading.Number, where)
+		}
+	}
+	counted := p.strips
+	if p.known {
+		counted = p.members()
+	}
+	for _, s := range counted {
+		for _, code := range s.told.Flags {
+			if code != FlagTaper && !slices.ContainsFunc(a.status.Flags, func(n Note) bool { return n.Code == code }) {
+				a.status.Flags = append(a.status.Flags, Note{Code: code})
+			}
+		}
+	}
+}
+
+// disagreement is what the comparison of two strips says, empty for more.
+func disagreement(p *place) string {
+	if len(p.valid) != 2 {
+		return ""
+	}
+	r, err := clearance.Repeated(p.valid[0].gauged, p.valid[1].gauged, clearance.Laying)
+	if err != nil { // Settle has compared them
+		panic(err)
+	}
+	return fmt.Sprintf(" (%s)", r)
+}
+
+// round compares the positions of one journal.
+func (a *assessment) round(c quantity.Coverage) error {
+	var list []clearance.Position
+	seen := 0
+	for _, p := range a.places {
+		if p.position == nil || !p.known {
+			continue
+		}
+		seen++
+		for _, s := range p.members() {
+			list = append(list, clearance.Position{Angle: *p.position, Gauged: s.gauged})
+		}
+	}
+	if seen < 2 {
+		return nil
+	}
+	r, err := clearance.OutOfRound(list, clearance.Laying, c)
+	if err != nil {
+		return err
+	}
+	a.status.Round = &Round{MM: r.Estimate, Lo: r.Lo, Hi: r.Hi, OutOfRound: r.OutOfRound}
+	if r.OutOfRound {
+		a.flag(FlagOutOfRound, "the journal's diameters differ by about %s (%s to %s)", lengths(r.Estimate), quantity.FormatLength(r.Lo, quantity.MM, 4), quantity.FormatLength(r.Hi, quantity.MM, 4))
+	}
+	return nil
+}
+
+// parts compares the read clearance with that of the measured parts.
+func (a *assessment) parts(c quantity.Coverage) error {
+	if a.bearing.Parts == nil {
+		return nil
+	}
+	v, _, err := a.bearing.Parts.Predict()
+	if err != nil {
+		return err
+	}
+	a.status.Predicted = &Predicted{Estimate: *estimate(v, a.build.Coverage)}
+	if a.status.Clearance == nil {
+		return nil
+	}
+	read := quantity.Value{X: a.status.Clearance.MM, U: a.status.Clearance.U}
+	m, err := clearance.NormalisedError(read, v, c)
+	if err != nil {
+		return err
+	}
+	a.status.Predicted.NormalisedError = &m.En
+	if !m.Agree {
+		a.flag(FlagParts, "the parts' measures give %s, the strips %s: further apart than both are uncertain", lengths(v.X), lengths(read.X))
+	}
+	return nil
+}
+
+// both tells a length with its expanded uncertainty in mm and thou.
+func both(mm, expanded float64) string {
+	return quantity.Format(mm, expanded, quantity.MM) + " (" + quantity.Format(mm, expanded, quantity.Thou) + ")"
+}
+
+// lengths tells a length in mm and thou.
+func lengths(mm float64) string {
+	return quantity.FormatLength(mm, quantity.MM, 4) + " (" + quantity.FormatLength(mm, quantity.Thou, 2) + ")"
+}
