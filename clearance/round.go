@@ -136,31 +136,22 @@ func (r *Round) pair(list []Position, x, u []float64, k float64) {
 // is twice the amplitude. Noise adds to the amplitude's square, on average, the
 // variances of both coefficients, which the estimate leaves out.
 func (r *Round) fit(list []Position, x, u []float64, k float64) {
-	n := len(x)
-	design, y := mat.NewDense(n, 3, nil), mat.NewVecDense(n, nil)
+	design := mat.NewDense(len(x), 3, nil)
 	for i, p := range list {
 		s, c := math.Sincos(2 * p.Angle * math.Pi / 180)
-		design.SetRow(i, []float64{1 / u[i], c / u[i], s / u[i]})
-		y.SetVec(i, x[i]/u[i])
+		design.SetRow(i, []float64{1, c, s})
 	}
-	var normal, cov mat.Dense
-	normal.Mul(design.T(), design)
-	if err := cov.Inverse(&normal); err != nil {
+	f, ok := fitLinear(design, x, u)
+	if !ok { // positions too near to one another for a second harmonic
 		r.pair(list, x, u, k)
 		return
 	}
-	var right, beta, residual mat.VecDense
-	right.MulVec(design.T(), y)
-	beta.MulVec(&cov, &right)
-	residual.MulVec(design, &beta)
-	residual.SubVec(y, &residual)
-	if n > 3 {
-		r.Misfit = beyond(mat.Dot(&residual, &residual), n-3)
+	if n := len(x); n > 3 {
+		r.Misfit = beyond(f.chi, n-3)
 	}
-	a, b := beta.AtVec(1), beta.AtVec(2)
-	caa, cbb, cab := cov.At(1, 1), cov.At(2, 2), cov.At(1, 2)
-	det := caa*cbb - cab*cab
-	r.Chance = beyond((cbb*a*a-2*cab*a*b+caa*b*b)/det, 2)
+	a, b := f.p[1], f.p[2]
+	caa, cbb, cab := f.cov.At(1, 1), f.cov.At(2, 2), f.cov.At(1, 2)
+	r.Chance = beyond((cbb*a*a-2*cab*a*b+caa*b*b)/(caa*cbb-cab*cab), 2)
 	size := math.Hypot(a, b)
 	r.Estimate = 2 * math.Sqrt(max(0, size*size-caa-cbb))
 	// Along the found axis; for no amplitude the larger of both directions.
@@ -171,6 +162,39 @@ func (r *Round) fit(list []Position, x, u []float64, k float64) {
 	r.Lo, r.Hi = 2*max(0, size-k*along), 2*(size+k*along)
 	r.LargeAt = math.Mod(math.Atan2(b, a)*90/math.Pi+180, 180)
 	r.Fitted = true
+}
+
+// linearFit is the outcome of a weighted least-squares fit.
+type linearFit struct {
+	p   []float64  // estimates
+	cov *mat.Dense // their covariance, for the standard uncertainties given
+	chi float64    // weighted sum of squared residuals
+}
+
+// fitLinear solves design p = y for observations y of standard uncertainties u; not
+// ok where the design does not determine p.
+func fitLinear(design *mat.Dense, y, u []float64) (f linearFit, ok bool) {
+	n, m := design.Dims()
+	a, b := mat.DenseCopyOf(design), mat.NewVecDense(n, nil)
+	for i := range n {
+		b.SetVec(i, y[i]/u[i])
+		for j := range m {
+			a.Set(i, j, a.At(i, j)/u[i])
+		}
+	}
+	var normal mat.Dense
+	normal.Mul(a.T(), a)
+	f.cov = new(mat.Dense)
+	if err := f.cov.Inverse(&normal); err != nil {
+		return linearFit{}, false
+	}
+	var right, p, residual mat.VecDense
+	right.MulVec(a.T(), b)
+	p.MulVec(f.cov, &right)
+	residual.MulVec(a, &p)
+	residual.SubVec(b, &residual)
+	f.p, f.chi = p.RawVector().Data, mat.Dot(&residual, &residual)
+	return f, true
 }
 
 // beyond is the probability that chi-squared with dof degrees of freedom exceeds x.

@@ -69,7 +69,7 @@ func TestLimitsFormat(t *testing.T) {
 }
 
 func FuzzParseLimits(f *testing.F) {
-	for _, s := range []string{"0.020..0.050mm", "..2 thou", "1in..", "0..0", "..mm"} {
+	for _, s := range []string{"0.020..0.050mm", "..2 thou", "1in..", "0..0", "..mm", "1..3thou=0.0254..0.0762mm", "..2thou (..0.051mm)"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

@@ -109,6 +109,49 @@ func reliability(t *testing.T, r float64) float64 {
 	return nu
 }
 
+// JCGM 101:2008 9.5 draws the same gauge block: u is 36 nm there, where the budget
+// has 32. The distributions are its own: scaled and shifted t for what has few
+// degrees of freedom, trapeziums of inexactly known width for what is bounded
+// (their widths from memory). That is what a budget leaves out, and it is told by
+// terms: t with nu degrees of freedom has the variance nu/(nu-2) u^2.
+func TestGaugeBlockByMonteCarlo(t *testing.T) {
+	r := rand.New(rand.NewPCG(95, 101))
+	student := func(nu, u float64) float64 {
+		var chi float64
+		for range int(nu) {
+			z := r.NormFloat64()
+			chi += z * z
+		}
+		return u * r.NormFloat64() / math.Sqrt(chi/nu)
+	}
+	trapezium := func(half, unsure float64) float64 { // half-width known to +-unsure
+		h := half + unsure*(2*r.Float64()-1)
+		return h * (2*r.Float64() - 1)
+	}
+	const length, n = 50000623.0, 200000
+	var sum, square float64
+	for range n {
+		theta := -0.1 + 0.2*r.NormFloat64() + 0.5*math.Cos(math.Pi*r.Float64())
+		alpha := 11.5e-6 + 2e-6*(2*r.Float64()-1)
+		block := student(18, 25) + 215 + student(24, 6) + student(5, 4) + student(8, 7)
+		l := block - length*(trapezium(1e-6, 0.1e-6)*theta+alpha*trapezium(0.05, 0.025))
+		sum += l
+		square += l * l
+	}
+	mean := sum / n
+	near(t, "mean deviation", 623+mean, 838, 0.5) // published; nm beyond 50 mm
+	u := math.Sqrt(square/n - mean*mean)
+	near(t, "u by Monte Carlo", u, 36, 0.5)
+
+	wider := func(name string, u, nu float64) Term { return Term{Name: name, U: u * math.Sqrt(nu/(nu-2))} }
+	b := budget(t, wider("standard", 25, 18), wider("repeated", 6, 24), wider("random", 4, 5), wider("systematic", 7, 8),
+		Term{Name: "expansion difference", U: length * 0.1 * Rectangular(1e-6)},
+		Term{Name: "temperature difference", U: length * 11.5e-6 * math.Hypot(Rectangular(0.05), 0.025/3)},
+		Term{Name: "expansion x temperature", U: length * Rectangular(1e-6) * math.Hypot(0.2, Arcsine(0.5))},
+		Term{Name: "expansion x difference", U: length * Rectangular(2e-6) * Rectangular(0.05)})
+	near(t, "u by the budget with those terms", b.U(), u, 0.3)
+}
+
 // JCGM 101:2008 9.2.3: the sum of four rectangular quantities of sd 1. The budget
 // gives u = 2 exactly, and Monte Carlo must agree; the 95 % interval is +-3.88
 // (exactly 2 sqrt 3 (2 - (3/5)^(1/4))), a little inside the budget's 1.96 x 2
