@@ -4,7 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
+
+	"github.com/pelletier/go-toml/v2"
 
 	"stripgap/calib/quantity"
 	"stripgap/calib/strictfile"
@@ -18,6 +21,16 @@ type Lot struct {
 	SectionArea quantity.Value
 	// RangeLo and RangeHi in mm are the clearances the strip is made for.
 	RangeLo, RangeHi float64
+	Learnt           LotOrigin
+}
+
+// LotOrigin is how a lot's section area was learnt, for people; all of it may be
+// empty.
+type LotOrigin struct {
+	How       string   // such as "photos of an unused strand"
+	On        string   // the day, as 2026-11-25
+	Agreement string   // of the points with one another
+	Points    []string // each photo, bar or gauge with its residual
 }
 
 // AreaFromDiameter returns the section area in mm2 of a round strand whose
@@ -37,14 +50,18 @@ var lotFormat = strictfile.Format{What: "a file of strip lots", MaxBytes: 1 << 2
 // lotEntry is a lot as it is written. Figures are text because each carries its
 // unit.
 type lotEntry struct {
-	Name         string `toml:"name"`
-	Note         string `toml:"note"`
-	SectionArea  string `toml:"section_area"`
-	SectionAreaU string `toml:"section_area_u"`
-	Diameter     string `toml:"diameter"`
-	DiameterU    string `toml:"diameter_u"`
-	RangeLo      string `toml:"range_lo"`
-	RangeHi      string `toml:"range_hi"`
+	Name         string   `toml:"name"`
+	Note         string   `toml:"note,omitempty"`
+	SectionArea  string   `toml:"section_area,omitempty"`
+	SectionAreaU string   `toml:"section_area_u,omitempty"`
+	Diameter     string   `toml:"diameter,omitempty"`
+	DiameterU    string   `toml:"diameter_u,omitempty"`
+	RangeLo      string   `toml:"range_lo"`
+	RangeHi      string   `toml:"range_hi"`
+	How          string   `toml:"how,omitempty"`
+	Learnt       string   `toml:"learnt,omitempty"`
+	Agreement    string   `toml:"agreement,omitempty"`
+	Points       []string `toml:"points,omitempty"`
 }
 
 // ParseLots reads a file of strip lots, one [[lot]] table each:
@@ -57,7 +74,8 @@ type lotEntry struct {
 //	range_lo = "0.025 mm"
 //	range_hi = "0.076 mm"
 //
-// The uncertainties are standard uncertainties and, like the range, always asked
+// Beside these, how, learnt (a day), agreement and points may tell how the area
+// was learnt, for people. The uncertainties are standard uncertainties and, like the range, always asked
 // for. file names the data in errors, which read file:line:column. Refused are
 // unknown or repeated keys, figures without unit, two lots of one name, a missing
 // or impossible value, and data without a lot or over 1 MiB.
@@ -118,7 +136,7 @@ func (e lotEntry) lot() (lot Lot, key string, err error) {
 	if strings.TrimSpace(e.Name) == "" {
 		return Lot{}, "name", errors.New("missing")
 	}
-	lot = Lot{Name: e.Name, Note: e.Note}
+	lot = Lot{Name: e.Name, Note: e.Note, Learnt: LotOrigin{e.How, e.Learnt, e.Agreement, e.Points}}
 	if lot.SectionArea, key, err = e.area(); err != nil {
 		return Lot{}, key, err
 	}
@@ -131,14 +149,58 @@ func (e lotEntry) lot() (lot Lot, key string, err error) {
 	if lot.RangeHi <= lot.RangeLo {
 		return Lot{}, "range_hi", fmt.Errorf("%s is not above range_lo %s", e.RangeHi, e.RangeLo)
 	}
-	d := 2 * math.Sqrt(lot.SectionArea.X/math.Pi)
-	if !(d <= maxStrand) {
-		return Lot{}, e.sectionKey(), fmt.Errorf("a strand %.4g mm thick is none; check the figure and its unit", d)
+	if !(lot.Diameter() <= maxStrand) {
+		return Lot{}, e.sectionKey(), fmt.Errorf("a strand %.4g mm thick is none; check the figure and its unit", lot.Diameter())
 	}
-	if lot.RangeHi >= d {
-		return Lot{}, "range_hi", fmt.Errorf("%s, but the strand is only %.3f mm thick and would not be crushed", e.RangeHi, d)
+	if lot.RangeHi >= lot.Diameter() {
+		return Lot{}, "range_hi", fmt.Errorf("%s, but the strand is only %.3f mm thick and would not be crushed", e.RangeHi, lot.Diameter())
 	}
 	return lot, "", nil
+}
+
+// Diameter returns the diameter in mm of a round strand of the lot's area.
+func (l Lot) Diameter() float64 { return 2 * math.Sqrt(l.SectionArea.X/math.Pi) }
+
+const lotFileHead = `# Lots of gauging strip. section_area is that of the strand before it is crushed,
+# section_area_u its standard uncertainty; range_lo and range_hi are the clearances
+# the strip is made for.
+
+`
+
+// FormatLots returns the file that ParseLots reads. A lot that fails Check is an
+// error.
+func FormatLots(lots []Lot) ([]byte, error) {
+	var doc struct {
+		Lot []lotEntry `toml:"lot"`
+	}
+	for _, l := range lots {
+		if err := l.Check(); err != nil {
+			return nil, err
+		}
+		doc.Lot = append(doc.Lot, l.entry())
+	}
+	text, err := toml.Marshal(doc)
+	if err != nil {
+		return nil, fmt.Errorf("strip lots: %w", err)
+	}
+	return append([]byte(lotFileHead), text...), nil
+}
+
+// Check reports what ParseLots would refuse of the lot.
+func (l Lot) Check() error {
+	if _, key, err := l.entry().lot(); err != nil {
+		return fmt.Errorf("lot %q: %s: %w", l.Name, key, err)
+	}
+	return nil
+}
+
+func (l Lot) entry() lotEntry {
+	in := func(x float64, unit string) string { return strconv.FormatFloat(x, 'f', -1, 64) + " " + unit }
+	return lotEntry{
+		Name: l.Name, Note: l.Note, SectionArea: in(l.SectionArea.X, "mm2"), SectionAreaU: in(l.SectionArea.U, "mm2"),
+		RangeLo: in(l.RangeLo, "mm"), RangeHi: in(l.RangeHi, "mm"),
+		How: l.Learnt.How, Learnt: l.Learnt.On, Agreement: l.Learnt.Agreement, Points: l.Learnt.Points,
+	}
 }
 
 func (e lotEntry) sectionKey() string {

@@ -2,6 +2,7 @@ package calib
 
 import (
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -133,5 +134,25 @@ func wantNear(t *testing.T, what string, got, want, tolerance float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tolerance) {
 		t.Errorf("%s: got %.12g, want %.12g within %g", what, got, want, tolerance)
+	}
+}
+
+func TestFormatLots(t *testing.T) {
+	want := []Lot{
+		{Name: "thin", Note: "a note", SectionArea: quantity.Value{X: 0.0713987654321, U: 4e-5}, RangeLo: 0.0254, RangeHi: 0.0762,
+			Learnt: LotOrigin{"photos of an unused strand", "2026-11-25", "chi-square 2.1", []string{"a.jpg: +0.3 %", "b.jpg: \"-0.3\" %"}}},
+		{Name: "plain", SectionArea: quantity.Value{X: 0.1, U: 0.001}, RangeLo: 0.05, RangeHi: 0.15},
+	}
+	data, err := FormatLots(want)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := ParseLots(data, "strips.toml")
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("%+v, %v, want %+v", got, err, want)
+	}
+	want[1].RangeHi = 0.4
+	if _, err := FormatLots(want); err == nil || !strings.Contains(err.Error(), "would not be crushed") {
+		t.Errorf("an impossible lot is written: %v", err)
 	}
 }
