@@ -155,8 +155,8 @@ func meanGap(points []AreaPoint) float64 {
 	return over / under
 }
 
-// farOut is the number of standard uncertainties beyond which one point is named.
-const farOut = 3.0
+// FarOut is the number of standard uncertainties beyond which one point is named.
+const FarOut = 3.0
 
 // test fills Doubts and Intercept.
 func (f *AreaFit) test(points []AreaPoint) error {
@@ -180,8 +180,8 @@ func (f *AreaFit) test(points []AreaPoint) error {
 		f.Doubts = append(f.Doubts, fmt.Sprintf("without %s the others agree: look at it first", points[i].Name))
 	} else if reversed(points, f.ChiSquare) {
 		f.Doubts = append(f.Doubts, "the gaps seem to stand in the reverse order: the widest strip or bar has the smallest gap")
-	} else if z := f.Intercept.X / f.Intercept.U; math.Abs(z) > farOut {
-		f.Doubts = append(f.Doubts, fmt.Sprintf("the widths are off by about %+.3f mm at every gap: look at the edges in the pictures", f.Intercept.X))
+	} else if z := f.Intercept.X / f.Intercept.U; math.Abs(z) > FarOut {
+		f.Doubts = append(f.Doubts, fmt.Sprintf("the widths are off by about %+.3f mm at every gap: look at the edges with read --pictures", f.Intercept.X))
 	}
 	return nil
 }

@@ -78,6 +78,7 @@ func (f *found) identify(p *Photo, o Options) (calib.PrintScale, *Refusal) {
 		k := &f.card.Marks[i].Mark
 		*k, _ = f.card.Layout.MarkByCode(k.Code)
 	}
+	o.Print = print
 	return print, f.fitView(p, o.prior(p))
 }
 

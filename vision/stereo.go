@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -79,6 +80,9 @@ func (s *stereo) run(o Options) *Refusal {
 	if r := s.samePrint(o); r != nil {
 		return r
 	}
+	o.Print = s.alone[0].Print
+	first, second := s.alone[0].Card, s.alone[1].Card
+	first.Serial, first.Bearing = cmp.Or(first.Serial, second.Serial), cmp.Or(first.Bearing, second.Bearing)
 	s.begin(o)
 	if r := s.gateParallax(); r != nil {
 		return r

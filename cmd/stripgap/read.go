@@ -64,7 +64,7 @@ func (f *readFlags) run(cmd *cobra.Command, args []string) error {
 	if err != nil {
 		return err
 	}
-	entries := f.read(reader, tasks, cmd.ErrOrStderr())
+	entries := readAll(reader, tasks, f.jobs, cmd.ErrOrStderr())
 	results := make([]pipeline.Result, len(entries))
 	for i, e := range entries {
 		results[i] = e.Result
@@ -120,10 +120,10 @@ func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 	return tasks, nil
 }
 
-// read runs the batch. The first interrupt lets the photos in hand finish and
+// readAll reads the tasks, at most jobs at a time. The first interrupt lets the photos in hand finish and
 // gives up the rest; the second ends the program as it would any other. One photo
 // alone is read here: there is nothing else that it could take down.
-func (f *readFlags) read(reader *pipeline.Reader, tasks []pipeline.Task, stderr io.Writer) []pipeline.Entry {
+func readAll(reader *pipeline.Reader, tasks []pipeline.Task, jobs int, stderr io.Writer) []pipeline.Entry {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	context.AfterFunc(ctx, stop)
@@ -131,11 +131,11 @@ func (f *readFlags) read(reader *pipeline.Reader, tasks []pipeline.Task, stderr 
 	defer line.Clear()
 	readOne := reader.Read
 	if len(tasks) > 1 {
-		pool := readers(min(f.jobs, len(tasks)))
+		pool := readers(min(jobs, len(tasks)))
 		defer pool.Close()
 		readOne = func(t pipeline.Task) pipeline.Entry { return pool.Read(reader.Given, t) }
 	}
-	return pipeline.Batch(ctx, len(tasks), f.jobs,
+	return pipeline.Batch(ctx, len(tasks), jobs,
 		func(i int) pipeline.Entry { return readOne(tasks[i]) },
 		func(i int) pipeline.Entry { return pipeline.Interrupted(tasks[i]) },
 		func(i int) { line.Step(tasks[i].Photo) })

@@ -37,8 +37,8 @@ type readFlags struct {
 }
 
 func (f *readFlags) register(flags *pflag.FlagSet) {
-	flags.StringVar(&f.lotFile, "lot", "", "TOML `file` of the strip lot; without it only widths are told")
-	flags.StringVar(&f.lotName, "lot-name", "", "`name` of the lot, where the file holds several")
+	flags.StringVar(&f.lotFile, "lot", "", "TOML `file` of the strip lot, instead of the lots that are known")
+	flags.StringVar(&f.lotName, "lot-name", "", "`name` of a strip lot learnt with strip add, or of one in the file of --lot;\nwithout any lot only widths are told")
 	flags.StringVar(&f.format, "format", "table", "table, json or csv")
 	flags.StringVar(&f.pictures, "pictures", "", "write a picture of each reading into the folder `DIR`, made when missing")
 	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
@@ -70,10 +70,8 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 		return nil, usagef("--k %v: must be a positive number, usually 2", f.coverage)
 	case f.pair && (cmd.Flags().Changed("height") || cmd.Flags().Changed("height-u")):
 		return nil, usagef("--pair solves the height: leave --height and --height-u out")
-	case f.lotName != "" && f.lotFile == "":
-		return nil, usagef("--lot-name needs --lot")
-	case f.limitsNew+f.limitsService != "" && f.lotFile == "":
-		return nil, usagef("limits need --lot: without a strip lot there is no clearance to judge")
+	case f.limitsNew+f.limitsService != "" && f.lotFile+f.lotName == "":
+		return nil, usagef("limits need --lot-name or --lot: without a strip lot there is no clearance to judge")
 	case f.strict && f.limitsNew+f.limitsService == "":
 		return nil, usagef("--strict needs --limits-new or --limits-service")
 	}
@@ -99,15 +97,11 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	phones, err := knownPhones()
+	known, phones, err := knownOptions()
 	if err != nil {
 		return nil, err
 	}
-	sheets, err := knownSheets()
-	if err != nil {
-		return nil, err
-	}
-	options.Prints = calib.Prints(sheets)
+	options.Prints = known.Prints
 	return newReader(pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature, Limits: limits, Coverage: f.coverage}), nil
 }
 
@@ -116,8 +110,8 @@ func (f *readFlags) roomTemperature() (*float64, error) {
 	if f.temperature == "" {
 		return nil, nil
 	}
-	if f.lotFile == "" {
-		return nil, usagef("--temperature needs --lot: it changes the strip's section area")
+	if f.lotFile+f.lotName == "" {
+		return nil, usagef("--temperature needs --lot-name or --lot: it changes the strip's section area")
 	}
 	degC, err := quantity.ParseTemperature(f.temperature)
 	if err == nil && !(math.Abs(degC) <= 100) {
@@ -226,10 +220,13 @@ func parseZone(s string) (vision.Zone, error) {
 	return vision.Zone{Min: calib.CardPoint{X: v[0], Y: v[1]}, Max: calib.CardPoint{X: v[2], Y: v[3]}}, nil
 }
 
-// lot reads the strip lot, nil when none is named.
+// lot finds the strip lot, nil when none is named.
 func (f *readFlags) lot() (*calib.Lot, error) {
-	if f.lotFile == "" {
+	if f.lotFile == "" && f.lotName == "" {
 		return nil, nil
+	}
+	if f.lotFile == "" {
+		return knownLot(f.lotName)
 	}
 	data, err := readSome(f.lotFile, maxLotFile)
 	if err != nil {

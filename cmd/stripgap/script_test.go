@@ -35,6 +35,7 @@ func TestScripts(t *testing.T) {
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"benchcard": renderCard,
+			"crushed":   renderCrushed,
 			"exits":     exits,
 			"photo":     writePhoto,
 		},
