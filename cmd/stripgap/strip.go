@@ -18,7 +18,12 @@ import (
 const stripFile = "strips.toml"
 
 func newStripCommand() *cobra.Command {
-	strip := &cobra.Command{Use: "strip", Short: "Learn, list and choose strip lots"}
+	strip := &cobra.Command{
+		Use:   "strip",
+		Short: "Learn, list and choose strip lots",
+		Example: `  stripgap strip add thin --range 0.025..0.076mm --diameter 0.300mm --diameter-u 0.002mm
+  stripgap strip choose --spec 0.020..0.050mm`,
+	}
 	strip.AddCommand(newStripAddCommand(), newStripListCommand(), newStripChooseCommand())
 	return strip
 }
