@@ -28,7 +28,8 @@ var mayImport = map[string][]string{
 	"calib":            {"calib/quantity", "calib/strictfile"},
 	"clearance":        {"calib/quantity"},
 	"clearance/build":  {"calib/quantity", "calib/strictfile", "clearance"},
-	"vision":           {"calib", "calib/quantity"},
+	"vision":           {"calib", "calib/quantity", "vision/hevc"},
+	"vision/hevc":      {},
 	"vision/synth":     {"calib", "calib/quantity"},
 }
 

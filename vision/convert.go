@@ -31,6 +31,10 @@ func newPhoto444(w, h int) *Photo {
 	return &Photo{Luma: NewPlane(w, h), Cb: NewPlane(w, h), Cr: NewPlane(w, h), ChromaX: 1, ChromaY: 1}
 }
 
+func newPhoto420(w, h int) *Photo {
+	return &Photo{Luma: NewPlane(w, h), Cb: NewPlane((w+1)/2, (h+1)/2), Cr: NewPlane((w+1)/2, (h+1)/2), ChromaX: 2, ChromaY: 2}
+}
+
 // rgbReader returns how to read a pixel's colour, transparency left aside. The
 // first two cases are the third made fast.
 func rgbReader(img image.Image) func(x, y int) (r, g, b uint8) {
@@ -57,12 +61,27 @@ func rgbReader(img image.Image) func(x, y int) (r, g, b uint8) {
 // decoder passes on as it is; it is stretched to full range here.
 func fromStudio(m *image.YCbCr) *Photo {
 	w, h := m.Rect.Dx(), m.Rect.Dy()
-	p := &Photo{Luma: NewPlane(w, h), Cb: NewPlane((w+1)/2, (h+1)/2), Cr: NewPlane((w+1)/2, (h+1)/2),
-		ChromaX: 2, ChromaY: 2}
-	stretch(p.Luma, m.Y, m.YStride, stretchTable(16, 0, 219))
-	stretch(p.Cb, m.Cb, m.CStride, stretchTable(128, 128, 224))
-	stretch(p.Cr, m.Cr, m.CStride, stretchTable(128, 128, 224))
+	p := newPhoto420(w, h)
+	paste(p.Luma, 0, 0, m.Y, m.YStride, w, h)
+	paste(p.Cb, 0, 0, m.Cb, m.CStride, p.Cb.W, p.Cb.H)
+	paste(p.Cr, 0, 0, m.Cr, m.CStride, p.Cr.W, p.Cr.H)
+	p.stretchStudio()
 	return p
+}
+
+// paste copies a raster of w by h to (x, y), as much of it as lies on the plane.
+func paste(p *Plane, x, y int, src []uint8, stride, w, h int) {
+	w, h = min(w, p.W-x), min(h, p.H-y)
+	for r := range h {
+		copy(p.Row(y + r)[x:x+w], src[r*stride:r*stride+w])
+	}
+}
+
+// stretchStudio turns studio range into full range in place.
+func (p *Photo) stretchStudio() {
+	stretch(p.Luma.Pix, stretchTable(16, 0, 219))
+	stretch(p.Cb.Pix, stretchTable(128, 128, 224))
+	stretch(p.Cr.Pix, stretchTable(128, 128, 224))
 }
 
 // stretchTable maps studio values to full range: from goes to to, and a span of
@@ -75,11 +94,8 @@ func stretchTable(from, to, span float64) (t [256]uint8) {
 	return t
 }
 
-func stretch(dst *Plane, src []uint8, stride int, table [256]uint8) {
-	for y := range dst.H {
-		row := dst.Row(y)
-		for x := range row {
-			row[x] = table[src[y*stride+x]]
-		}
+func stretch(pix []uint8, table [256]uint8) {
+	for i, v := range pix {
+		pix[i] = table[v]
 	}
 }

@@ -13,7 +13,7 @@ type Exif struct {
 	Make, Model string
 	FocalMM     float64 // focal length of the lens, mm
 	Focal35MM   float64 // its 35 mm equivalent, mm
-	Orientation int     // 1 to 8 as stored; the photo is already upright
+	Orientation int     // 1 to 8 as stored, for HEIC as its boxes say; the photo is already upright
 	Software    string
 }
 

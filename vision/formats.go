@@ -27,7 +27,11 @@ func Decode(name string, data []byte) (*Photo, error) {
 		return nil, err
 	}
 	p.Name = name
+	turn := p.Exif.Orientation
 	p.Exif = readExif(f.exif, data)
+	if turn > 0 { // the file itself says how it is turned; EXIF says it once more, or wrongly
+		p.Exif.Orientation = turn
+	}
 	return p.upright(), nil
 }
 

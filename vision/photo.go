@@ -16,7 +16,7 @@ const (
 )
 
 // Photo is a decoded photo, upright: the camera's orientation is already
-// applied. Luma and chroma are BT.601, full range, as JFIF stores them (black 0,
+// applied: EXIF's, or for HEIC the file's own boxes. Luma and chroma are BT.601, full range, as JFIF stores them (black 0,
 // white 255, no colour at 128); the camera's tone curve is still in them.
 type Photo struct {
 	Name string // as given to Load or Decode, for messages
@@ -33,7 +33,7 @@ type Photo struct {
 	Exif Exif
 }
 
-// Load reads and decodes the photo at path. JPEG, PNG and WebP are told apart
+// Load reads and decodes the photo at path. JPEG, HEIC, PNG and WebP are told apart
 // by content, never by the file's name. Every error is a *Refusal: missing,
 // empty, too-large, not-a-photo, unsupported-format, truncated, no-colour, cmyk
 // or sixteen-bit.

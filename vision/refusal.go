@@ -79,7 +79,7 @@ var refusals = map[string]refusalText{
 	CodeEmpty: {"the file is empty",
 		"copy the photo from the phone again"},
 	CodeNotAPhoto: {"this is not a photo",
-		"give the photo as the phone saved it: JPEG, PNG or WebP"},
+		"give the photo as the phone saved it: JPEG, HEIC, PNG or WebP"},
 	CodeUnsupported: {"this kind of photo is not read yet",
 		"set the phone's camera to save JPEG (often called \"most compatible\") and take the photo again"},
 	CodeTruncated: {"the photo is damaged or cut short",

@@ -41,7 +41,7 @@ func sniff(data []byte) (format, error) {
 	case has("RIFF") && len(data) >= 12 && string(data[8:12]) == "WEBP":
 		return format{decodeWebP, imagemeta.WebP}, nil
 	case len(data) >= 12 && string(data[4:8]) == "ftyp":
-		return format{}, refuseBoxes(string(data[8:12]))
+		return sniffBoxes(string(data[8:12]))
 	case has("\xff\x0a"), has("\x00\x00\x00\x0cJXL "):
 		return format{}, Refuse(CodeUnsupported, "it is JPEG XL")
 	}
@@ -53,16 +53,16 @@ func sniff(data []byte) (format, error) {
 	return format{}, Refuse(CodeNotAPhoto, "")
 }
 
-// refuseBoxes names a file of the ISO base media family by its major brand
+// sniffBoxes tells a file of the ISO base media family by its major brand
 // (ISO/IEC 14496-12 section 4.3; the HEIF brands are ISO/IEC 23008-12's).
-func refuseBoxes(brand string) *Refusal {
+func sniffBoxes(brand string) (format, error) {
 	switch brand {
 	case "heic", "heix", "heim", "heis", "hevc", "hevx", "mif1", "msf1", "mif2":
-		return Refuse(CodeUnsupported, "it is HEIC")
+		return format{decodeHEIC, imagemeta.HEIF}, nil
 	case "avif", "avis":
-		return Refuse(CodeUnsupported, "it is AVIF")
+		return format{}, Refuse(CodeUnsupported, "it is AVIF")
 	case "crx ":
-		return Refuse(CodeNotAPhoto, "it is a raw file")
+		return format{}, Refuse(CodeNotAPhoto, "it is a raw file")
 	}
-	return Refuse(CodeNotAPhoto, "it is a video or sound file (%s)", strings.ToValidUTF8(brand, "?"))
+	return format{}, Refuse(CodeNotAPhoto, "it is a video or sound file (%s)", strings.ToValidUTF8(brand, "?"))
 }
