@@ -5,9 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"stripgap/calib/quantity"
 )
 
@@ -68,7 +65,7 @@ func OutOfRound(list []Position, laying float64, c quantity.Coverage) (Round, er
 	for i := range x {
 		chi += (x[i] - mean) * (x[i] - mean) / (u[i] * u[i])
 	}
-	r.Chance = beyond(chi, len(x)-1)
+	r.Chance = quantity.ChiSquareChance(chi, len(x)-1)
 	if axes(list) >= 3 {
 		r.fit(list, x, u, k)
 	} else {
@@ -127,7 +124,7 @@ func (r *Round) pair(list []Position, x, u []float64, k float64) {
 	}
 	d := math.Abs(weightedMean(group[0][0], group[0][1]) - weightedMean(group[1][0], group[1][1]))
 	du := math.Hypot(weightedU(group[0][1]), weightedU(group[1][1]))
-	r.Chance = beyond(d*d/(du*du), 1)
+	r.Chance = quantity.ChiSquareChance(d*d/(du*du), 1)
 	r.Estimate = math.Sqrt(max(0, d*d-du*du))
 	r.Lo, r.Hi = max(0, d-k*du), d+k*du
 }
@@ -136,22 +133,20 @@ func (r *Round) pair(list []Position, x, u []float64, k float64) {
 // is twice the amplitude. Noise adds to the amplitude's square, on average, the
 // variances of both coefficients, which the estimate leaves out.
 func (r *Round) fit(list []Position, x, u []float64, k float64) {
-	design := mat.NewDense(len(x), 3, nil)
-	for i, p := range list {
+	var design [][]float64
+	for _, p := range list {
 		s, c := math.Sincos(2 * p.Angle * math.Pi / 180)
-		design.SetRow(i, []float64{1, c, s})
+		design = append(design, []float64{1, c, s})
 	}
-	f, ok := fitLinear(design, x, u)
-	if !ok { // positions too near to one another for a second harmonic
+	f, err := quantity.FitLinear(design, x, u)
+	if err != nil { // positions too near to one another for a second harmonic
 		r.pair(list, x, u, k)
 		return
 	}
-	if n := len(x); n > 3 {
-		r.Misfit = beyond(f.chi, n-3)
-	}
-	a, b := f.p[1], f.p[2]
-	caa, cbb, cab := f.cov.At(1, 1), f.cov.At(2, 2), f.cov.At(1, 2)
-	r.Chance = beyond((cbb*a*a-2*cab*a*b+caa*b*b)/(caa*cbb-cab*cab), 2)
+	r.Misfit = quantity.ChiSquareChance(f.Square, f.DoF)
+	a, b := f.B[1], f.B[2]
+	caa, cbb, cab := f.Cov.At(1, 1), f.Cov.At(2, 2), f.Cov.At(1, 2)
+	r.Chance = quantity.ChiSquareChance((cbb*a*a-2*cab*a*b+caa*b*b)/(caa*cbb-cab*cab), 2)
 	size := math.Hypot(a, b)
 	r.Estimate = 2 * math.Sqrt(max(0, size*size-caa-cbb))
 	// Along the found axis; for no amplitude the larger of both directions.
@@ -162,44 +157,6 @@ func (r *Round) fit(list []Position, x, u []float64, k float64) {
 	r.Lo, r.Hi = 2*max(0, size-k*along), 2*(size+k*along)
 	r.LargeAt = math.Mod(math.Atan2(b, a)*90/math.Pi+180, 180)
 	r.Fitted = true
-}
-
-// linearFit is the outcome of a weighted least-squares fit.
-type linearFit struct {
-	p   []float64  // estimates
-	cov *mat.Dense // their covariance, for the standard uncertainties given
-	chi float64    // weighted sum of squared residuals
-}
-
-// fitLinear solves design p = y for observations y of standard uncertainties u; not
-// ok where the design does not determine p.
-func fitLinear(design *mat.Dense, y, u []float64) (f linearFit, ok bool) {
-	n, m := design.Dims()
-	a, b := mat.DenseCopyOf(design), mat.NewVecDense(n, nil)
-	for i := range n {
-		b.SetVec(i, y[i]/u[i])
-		for j := range m {
-			a.Set(i, j, a.At(i, j)/u[i])
-		}
-	}
-	var normal mat.Dense
-	normal.Mul(a.T(), a)
-	f.cov = new(mat.Dense)
-	if err := f.cov.Inverse(&normal); err != nil {
-		return linearFit{}, false
-	}
-	var right, p, residual mat.VecDense
-	right.MulVec(a.T(), b)
-	p.MulVec(f.cov, &right)
-	residual.MulVec(a, &p)
-	residual.SubVec(b, &residual)
-	f.p, f.chi = p.RawVector().Data, mat.Dot(&residual, &residual)
-	return f, true
-}
-
-// beyond is the probability that chi-squared with dof degrees of freedom exceeds x.
-func beyond(x float64, dof int) float64 {
-	return distuv.ChiSquared{K: float64(dof)}.Survival(x)
 }
 
 func weightedU(u []float64) float64 {

@@ -1,14 +1,9 @@
 package clearance
 
 import (
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"testing"
-
-	"gonum.org/v1/gonum/mat"
 
 	"stripgap/calib/quantity"
 )
@@ -142,49 +137,5 @@ func TestOutOfRoundRefuses(t *testing.T) {
 	}
 	if r, err := OutOfRound(good, -1, quantity.Coverage{}); err == nil {
 		t.Errorf("negative laying: %+v", r)
-	}
-}
-
-// JCGM 100:2008 annex H.3: the correction of a thermometer as a straight line in
-// temperature, data and results published (gum_h3.csv, SOURCE.md): at 20 degC
-// -0.1712 (0.0029), slope 0.00218 (0.00067), and at 30 degC -0.1494 (0.0041).
-func TestFitLinearOnThermometer(t *testing.T) {
-	f, err := os.Open("../testdata/reference/gum_h3.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	n := len(rows) - 1
-	design := mat.NewDense(n, 2, nil)
-	y, u := make([]float64, n), make([]float64, n)
-	for i, row := range rows[1:] {
-		x, err1 := strconv.ParseFloat(row[1], 64)
-		b, err2 := strconv.ParseFloat(row[2], 64)
-		if err1 != nil || err2 != nil {
-			t.Fatal(err1, err2)
-		}
-		design.SetRow(i, []float64{1, x - 20})
-		y[i], u[i] = b, 1
-	}
-	fit, ok := fitLinear(design, y, u)
-	if !ok {
-		t.Fatal("not determined")
-	}
-	v := fit.chi / float64(n-2) // the scatter is found from the residuals
-	u0, u1 := math.Sqrt(v*fit.cov.At(0, 0)), math.Sqrt(v*fit.cov.At(1, 1))
-	near(t, "at 20 degC", fit.p[0], -0.1712, 5e-5)
-	near(t, "its u", u0, 0.0029, 5e-5)
-	near(t, "slope", fit.p[1], 0.00218, 5e-6)
-	near(t, "its u", u1, 0.00067, 5e-6)
-	near(t, "at 30 degC", fit.p[0]+10*fit.p[1], -0.1494, 5e-5)
-	near(t, "its u", math.Sqrt(u0*u0+100*u1*u1+20*v*fit.cov.At(0, 1)), 0.0041, 5e-5)
-	// One place measured twice determines no line.
-	same := mat.NewDense(2, 2, []float64{1, 5, 1, 5})
-	if fit, ok := fitLinear(same, []float64{1, 2}, []float64{1, 1}); ok {
-		t.Errorf("%+v", fit)
 	}
 }

@@ -1,7 +1,6 @@
 package clearance
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"strings"
@@ -121,53 +120,4 @@ func TestDoubtText(t *testing.T) {
 	if d, err := (Limits{}).Doubts(70); err == nil {
 		t.Errorf("no limits: %+v", d)
 	}
-}
-
-func TestRangesFor(t *testing.T) {
-	// The spans strips are sold for, inch (common practice, no source).
-	usual := []Limits{{0.001 * inch, 0.003 * inch}, {0.002 * inch, 0.006 * inch}, {0.004 * inch, 0.009 * inch}, {0.009 * inch, 0.020 * inch}}
-	for _, c := range []struct {
-		lo, hi float64 // inch
-		want   []int
-		advice string
-	}{
-		{0.0012, 0.0018, []int{0}, "use a strip for 0.025..0.076 mm (0.0010..0.0030 in)"},
-		{0.0021, 0.0022, []int{0, 1}, "0.0010..0.0030 in"},
-		{0.0027, 0.0029, []int{1, 0}, "0.0020..0.0060 in"},
-		{0.0045, 0.0055, []int{2, 1}, "0.0040..0.0090 in"},
-		{0.001, 0.003, []int{0}, "0.0010..0.0030 in"},
-		{0.0005, 0.0008, nil, "none of the strip ranges"},
-		{0.025, 0.026, nil, "none of the strip ranges"},
-		{0.0015, 0.005, nil, "none of the strip ranges"},
-	} {
-		span := Limits{c.lo * inch, c.hi * inch}
-		got, err := RangesFor(span, usual)
-		if err != nil || fmt.Sprint(got) != fmt.Sprint(c.want) {
-			t.Errorf("%v..%v in: %v, %v; want %v", c.lo, c.hi, got, err, c.want)
-		}
-		if advice, err := RangeAdvice(span, usual); err != nil || !strings.Contains(advice, c.advice) {
-			t.Errorf("%v..%v in: %q, %v", c.lo, c.hi, advice, err)
-		}
-	}
-	for _, bad := range []Limits{{-1, 1}, {2, 1}, {0, inf}, {math.NaN(), 1}} {
-		if got, err := RangesFor(bad, usual); err == nil {
-			t.Errorf("%v: %v", bad, got)
-		}
-	}
-	if got, err := RangesFor(Limits{0.02, 0.03}, []Limits{{0, 1}}); err == nil {
-		t.Errorf("range from 0: %v", got)
-	}
-}
-
-// What a strip outside its range told, with both ends and U, is what the next one's
-// range has to hold.
-func TestAbout(t *testing.T) {
-	p, s := strip()
-	r := read(t, p, s)
-	l, err := r.About(quantity.Coverage{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "lower", l.Lo, r.Ends[1].Clearance.X-2*r.Clearance.U, 1e-15)
-	near(t, "upper", l.Hi, r.Ends[0].Clearance.X+2*r.Clearance.U, 1e-15)
 }

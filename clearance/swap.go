@@ -193,7 +193,7 @@ func explain(list []Listed, c Candidate, readings *mat.SymDense) (Candidate, err
 	}
 	chi := mat.Dot(e, &x)
 	c.LogRatio = -(chi + chol.LogDet()) / 2
-	c.Chance = beyond(chi, n-1) // the free common offset takes one
+	c.Chance = quantity.ChiSquareChance(chi, n-1) // the free common offset takes one
 	return c, nil
 }
 
