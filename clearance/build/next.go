@@ -2,6 +2,7 @@ package build
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -55,10 +56,22 @@ func (a *assessment) nextSpan() (Note, bool) {
 		}
 		s := p.strips[len(p.strips)-1]
 		l := clearance.Limits{Lo: s.reading.Lot.RangeLo, Hi: s.reading.Lot.RangeHi}
-		return Note{StepOtherSpan, fmt.Sprintf("lay a strip made for about %s; this one is made for %s (%s) and may not be judged there",
-			lengths(s.gauged.Clearance.X), l.Format(quantity.MM, 3), l.Format(quantity.Inch, 4))}, true
+		return Note{StepOtherSpan, fmt.Sprintf("the strip, made for %s (%s), reads about %s and may not be judged there: %s",
+			l.Format(quantity.MM, 3), l.Format(quantity.Inch, 4), lengths(s.gauged.Clearance.X), spanAdvice(s.gauged, a.build.Coverage))}, true
 	}
 	return Note{}, false
+}
+
+// spanAdvice names the usual span that holds what a strip told, ends and expanded
+// uncertainty included.
+func spanAdvice(g clearance.Gauged, k float64) string {
+	reach := k*g.Clearance.U + math.Abs(g.Taper.X)/2
+	stretch := clearance.Limits{Lo: math.Max(0, g.Clearance.X-reach), Hi: g.Clearance.X + reach}
+	advice, err := clearance.SpanAdvice(stretch, clearance.CommonSpans())
+	if err != nil { // neither a reading's clearance nor the spans can be wrong here
+		panic(err)
+	}
+	return advice
 }
 
 // nextAgreement asks for another strip, or for instruments, where strips disagree.

@@ -147,7 +147,7 @@ func TestNextStep(t *testing.T) {
 		{"too tight twice", []any{m1(0.027, 0), m1(0.0272, 0)}, StepWorn, "too small for new parts", "", clearance.Outside},
 		{"cannot tell", []any{m1(0.056, 0)}, StepSurer, "whether also inside those for new parts cannot be told", "", clearance.CannotTell},
 		{"cannot tell by three", []any{m1(0.056, 0), m1(0.0561, 0), m1(0.0559, 0)}, StepMicrometer, "", "", clearance.CannotTell},
-		{"outside the strip's range", []any{with(m1(0.090, 0), func(r *told) { r.outOfRange = true })}, StepOtherSpan, "lay a strip made for about 0.0900 mm (3.54 thou); this one is made for 0.025..0.076 mm", FlagOutOfRange, ""},
+		{"outside the strip's range", []any{with(m1(0.090, 0), func(r *told) { r.outOfRange = true })}, StepOtherSpan, "reads about 0.0900 mm (3.54 thou) and may not be judged there: use a strip made for 0.051..0.152 mm (0.0020..0.0060 in)", FlagOutOfRange, ""},
 		{"then another strip", []any{with(m1(0.090, 0), func(r *told) { r.outOfRange = true }), with(m1(0.092, 0), func(r *told) { r.lot = "thick" })}, StepSecond, "too large for the service limit", FlagSeveralLots, clearance.Outside},
 	} {
 		s := status(t, engine, c.entries...)
