@@ -93,9 +93,10 @@ type RecordReading struct {
 	Ends      [2]RecordEnd
 	Profile   []RecordStation
 	Budget    []RecordTerm
-	Picture   []byte // JPEG or PNG; nil when there is none
-	Missing   string // why there is no picture
-	Set       string // why it does not count, such as withdrawn; empty when it does
+	Picture   []byte   // JPEG or PNG; nil when there is none
+	Missing   string   // why there is no picture
+	Flags     []string // sentences
+	Set       string   // why it does not count, such as withdrawn; empty when it does
 }
 
 // RecordEnd is one end of a strip.

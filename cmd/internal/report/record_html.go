@@ -9,8 +9,10 @@ import (
 	"image"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/disintegration/imaging"
 
@@ -36,6 +38,8 @@ var recordPage = template.Must(template.New("record").Funcs(template.FuncMap{
 		return RecordFigure{a.MM - b.MM, math.Hypot(a.Expanded, b.Expanded)}
 	},
 	"within":   func(en *float64) bool { return math.Abs(*en) <= 1 },
+	"inCSS":    inCSS,
+	"range2":   limitRange,
 	"dict":     dict,
 	"cautions": func() []string { return recordCautions },
 	"lastLook": func() []string { return recordLastLook },
@@ -57,6 +61,7 @@ type page struct {
 	Record
 	Style  template.CSS
 	Counts []markCount
+	Flags  []string // that every reading has
 	Shown  []shownBearing
 	Lost   []shownRefusal
 }
@@ -75,6 +80,7 @@ type shownBearing struct {
 	Stand   *standPlot
 	Photos  []shownPhoto
 	Budget  *budgetTable
+	Flags   []string // of its readings, without those that every reading has
 	Refused []shownRefusal
 }
 
@@ -90,17 +96,40 @@ type shownRefusal struct {
 }
 
 func pageOf(r Record) page {
-	p := page{Record: r, Style: template.CSS(recordStyle), Counts: countMarks(r.Bearings)}
+	p := page{Record: r, Style: template.CSS(recordStyle), Counts: countMarks(r.Bearings), Flags: commonFlags(r.Bearings)}
 	for i, b := range r.Bearings {
 		s := shownBearing{RecordBearing: b, ID: fmt.Sprintf("bearing-%d", i+1),
 			Plot: plotOf(b), Stand: standOf(b, r.Bearings), Budget: budgetOf(b), Refused: shownRefusals(b.Refused)}
 		for _, reading := range b.Readings {
 			s.Photos = append(s.Photos, showReading(reading))
+			for _, f := range reading.Flags {
+				if !slices.Contains(p.Flags, f) && !slices.Contains(s.Flags, f) {
+					s.Flags = append(s.Flags, f)
+				}
+			}
 		}
 		p.Shown = append(p.Shown, s)
 	}
 	p.Lost = shownRefusals(r.Unplaced)
 	return p
+}
+
+// commonFlags lists the flags that every reading of two or more has, so that they
+// are told once.
+func commonFlags(bearings []RecordBearing) (common []string) {
+	n := 0
+	for _, b := range bearings {
+		for _, r := range b.Readings {
+			if n++; n == 1 {
+				common = slices.Clone(r.Flags)
+			}
+			common = slices.DeleteFunc(common, func(f string) bool { return !slices.Contains(r.Flags, f) })
+		}
+	}
+	if n < 2 {
+		return nil
+	}
+	return common
 }
 
 func showReading(r RecordReading) shownPhoto {
@@ -183,48 +212,70 @@ func atDecimals(f RecordFigure, unit quantity.Unit, decimals int) string {
 	return fmt.Sprintf("%.*f ± %.*f", decimals, f.MM/unit.MM(), decimals, expanded)
 }
 
-// budgetTable is the budgets of a bearing's readings side by side.
+// budgetTable is the budgets of a bearing's readings side by side. The terms of one
+// reading alone stand in two blocks beside each other, to save paper.
 type budgetTable struct {
-	Heads []string
-	Rows  []budgetRow
-	Total []string
+	Heads  []string
+	Blocks []int
+	Rows   [][]budgetTerm // a term of each block
 }
 
-type budgetRow struct {
-	Name   string
-	Common bool
-	Cells  []string
+type budgetTerm struct {
+	Name          string
+	Common, Total bool
+	Cells         []string
 }
 
 // budgetOf lines up the readings' budgets by the names of their terms; nil when
 // there is none.
 func budgetOf(b RecordBearing) *budgetTable {
 	t := &budgetTable{}
+	var terms []budgetTerm
+	total := budgetTerm{Name: "combined", Total: true}
 	row := map[string]int{}
 	for i, r := range b.Readings {
-		t.Heads = append(t.Heads, fmt.Sprintf("reading %d", r.Number))
-		var total float64
+		t.Heads = append(t.Heads, fmt.Sprintf("no. %d", r.Number))
+		var sum float64
 		for _, term := range r.Budget {
 			j, known := row[term.Name]
 			if !known {
-				j = len(t.Rows)
+				j = len(terms)
 				row[term.Name] = j
-				t.Rows = append(t.Rows, budgetRow{term.Name, term.Common, nil})
+				terms = append(terms, budgetTerm{Name: term.Name, Common: term.Common})
 			}
-			t.Rows[j].Cells = pad(t.Rows[j].Cells, i)
-			t.Rows[j].Cells = append(t.Rows[j].Cells, fmt.Sprintf("%.2f", 1000*term.U))
-			total = math.Hypot(total, term.U)
+			terms[j].Cells = append(pad(terms[j].Cells, i), micro(term.U))
+			sum = math.Hypot(sum, term.U)
 		}
-		t.Total = append(t.Total, fmt.Sprintf("%.2f", 1000*total))
+		total.Cells = append(total.Cells, micro(sum))
 	}
-	for j := range t.Rows {
-		t.Rows[j].Cells = pad(t.Rows[j].Cells, len(t.Heads))
-	}
-	if len(t.Rows) == 0 {
+	if len(terms) == 0 {
 		return nil
 	}
+	for j := range terms {
+		terms[j].Cells = pad(terms[j].Cells, len(t.Heads))
+	}
+	t.lay(append(terms, total))
 	return t
 }
+
+// lay puts the terms into rows, one or two a row.
+func (t *budgetTable) lay(terms []budgetTerm) {
+	blocks := 1
+	if len(t.Heads) == 1 {
+		blocks = 2
+	}
+	height := (len(terms) + blocks - 1) / blocks
+	t.Blocks = make([]int, blocks)
+	for i := range height {
+		var row []budgetTerm
+		for j := i; j < len(terms); j += height {
+			row = append(row, terms[j])
+		}
+		t.Rows = append(t.Rows, row)
+	}
+}
+
+func micro(mm float64) string { return fmt.Sprintf("%.2f", 1000*mm) }
 
 // pad fills cells up to n with dashes.
 func pad(cells []string, n int) []string {
@@ -242,3 +293,35 @@ func dict(pairs ...any) map[string]any {
 	}
 	return m
 }
+
+// inCSS is a text as a string of a style sheet. Everything but letters, digits and
+// blanks is escaped, so that no name can end the string or the style.
+func inCSS(s string) template.CSS {
+	var b strings.Builder
+	b.WriteByte('"')
+	for _, r := range s {
+		if r == ' ' || unicode.IsLetter(r) || unicode.IsDigit(r) {
+			b.WriteRune(r)
+		} else {
+			fmt.Fprintf(&b, "\\%x ", r)
+		}
+	}
+	b.WriteByte('"')
+	return template.CSS(b.String())
+}
+
+// limitRange prints limits in millimetres; empty without any.
+func limitRange(lo, hi *float64) string {
+	switch {
+	case lo != nil && hi != nil:
+		return fmt.Sprintf("%s to %s mm", trimmed(*lo), trimmed(*hi))
+	case lo != nil:
+		return fmt.Sprintf("from %s mm", trimmed(*lo))
+	case hi != nil:
+		return fmt.Sprintf("up to %s mm", trimmed(*hi))
+	}
+	return ""
+}
+
+// trimmed prints a limit with at least three decimals and at most four.
+func trimmed(mm float64) string { return strings.TrimSuffix(fmt.Sprintf("%.4f", mm), "0") }

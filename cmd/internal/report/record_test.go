@@ -72,7 +72,11 @@ func fixedReading(number, strip int, mean, taper float64) RecordReading {
 	r := RecordReading{Number: number, Strip: strip, Photos: []string{"photos/p.jpg"}, Lot: "thin",
 		Clearance: RecordFigure{mean, 0.001}, Taper: RecordFigure{taper, 0.0008},
 		Ends:   [2]RecordEnd{{"front", mean + taper/2}, {"rear", mean - taper/2}},
-		Budget: []RecordTerm{{"edge noise", 0.00008, false}, {"strip section area", 0.00049, true}}}
+		Budget: []RecordTerm{{"edge noise", 0.00008, false}, {"strip section area", 0.00049, true}},
+		Flags:  []string{"The sheet was never checked."}}
+	if taper > 0.0127 {
+		r.Flags = append(r.Flags, "The ends differ.")
+	}
 	for i := range 17 {
 		at := float64(8 - i)
 		r.Profile = append(r.Profile, RecordStation{At: at, MM: mean + taper*at/16, Half: 0.0011, Dropped: i == 11})
@@ -183,7 +187,8 @@ func TestRecordStandsAlone(t *testing.T) {
 
 // TestRecordEscapes puts markup into every string of a record.
 func TestRecordEscapes(t *testing.T) {
-	const bad = `</style></title></svg>"'<script>alert(1)</script>`
+	const bad = `Demo: a\b
+</style></title></svg>"'<script>alert(1)</script>`
 	r := fixedRecord()
 	r.Build, r.Note, r.By, r.Room = bad, bad, bad, bad
 	r.Strips, r.Hints = []string{bad}, []string{bad}
@@ -204,9 +209,13 @@ func TestRecordEscapes(t *testing.T) {
 			x.Ends[0].Name, x.Ends[1].Name, x.Budget[0].Name = bad, bad, bad
 		}
 	}
-	doc, err := html.Parse(strings.NewReader(recordText(t, r)))
+	text := recordText(t, r)
+	doc, err := html.Parse(strings.NewReader(text))
 	if err != nil {
 		t.Fatal(err)
+	}
+	if strings.Contains(text, "ZgotmplZ") {
+		t.Error("a part was left out instead of escaped")
 	}
 	seen := 0
 	walk(doc, func(n *html.Node) {
@@ -215,7 +224,7 @@ func TestRecordEscapes(t *testing.T) {
 		}
 		if n.Data == "h1" || n.Data == "title" {
 			seen++
-			if !strings.Contains(words(n), "<script>alert(1)</script>") {
+			if !strings.Contains(words(n), `"'<script>alert(1)</script>`) {
 				t.Errorf("%s: the name reads %q", n.Data, words(n))
 			}
 		}

@@ -1,0 +1,339 @@
+package report
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"stripgap/calib/quantity"
+	"stripgap/clearance"
+	"stripgap/clearance/build"
+	"stripgap/cmd/internal/pipeline"
+)
+
+// RecordSource is what a record is filled from.
+type RecordSource struct {
+	Build   *build.Build
+	Journal build.Journal
+	Status  build.Status
+	By      string    // who measured; may be empty
+	Date    time.Time // of the record
+	// Picture returns a picture of the folder by the name that a reading gives it.
+	Picture func(name string) ([]byte, error)
+	// RefusedPicture returns the picture of a photo that was refused; nil, or
+	// nothing, where none is kept.
+	RefusedPicture func(build.Photo) []byte
+}
+
+// NewRecord fills a record from a build. It judges nothing: verdicts, flags and next
+// steps are the status's. A reading whose result cannot be understood is an error.
+func NewRecord(s RecordSource) (Record, error) {
+	b := s.Build
+	r := Record{Build: b.Name, Note: b.Note, By: s.By, Date: s.Date, Coverage: b.Coverage}
+	if r.Build == "" {
+		r.Build = "Build " + b.ID
+	}
+	if b.Temperature != nil {
+		r.Room = fmt.Sprintf("%.3g °C (%.3g °F)", *b.Temperature, quantity.FahrenheitFromCelsius(*b.Temperature))
+	}
+	for _, g := range b.Groups {
+		r.Groups = append(r.Groups, recordGroup(g))
+	}
+	for _, p := range b.Preparation {
+		r.Preparation = append(r.Preparation, RecordTick(p))
+	}
+	for _, h := range s.Status.Hints {
+		r.Hints = append(r.Hints, sentence(h.Text))
+	}
+	for _, st := range s.Status.Bearings {
+		x, err := s.bearing(st)
+		if err != nil {
+			return Record{}, err
+		}
+		r.Bearings = append(r.Bearings, x)
+	}
+	r.Strips = s.lots()
+	r.Unplaced = s.refusals(func(bearing string) bool {
+		_, _, known := b.Find(bearing)
+		return !known
+	})
+	return r, nil
+}
+
+func recordGroup(g build.Group) RecordGroup {
+	out := RecordGroup{Name: g.Name, New: limitsBoth(g.New), Service: limitsBoth(g.Service), BoltNote: g.BoltNote}
+	steps := slices.Clone(g.Torque)
+	for _, a := range g.Angle {
+		steps = append(steps, "then "+a)
+	}
+	out.Torque = strings.Join(steps, ", ")
+	for _, x := range g.Bearings {
+		out.Bearings = append(out.Bearings, x.Name)
+	}
+	return out
+}
+
+// limitsBoth prints limits in both units, the printed figures where there are both.
+func limitsBoth(l *build.Limits) string {
+	if l == nil {
+		return ""
+	}
+	if len(l.Printed) == 2 {
+		return limitWords(l.Printed[0]) + " (" + limitWords(l.Printed[1]) + ")"
+	}
+	return limitWords(l.Format(quantity.MM, 4)) + " (" + limitWords(l.Format(quantity.Thou, 2)) + ")"
+}
+
+// limitWords turns "0.020..0.050 mm" into "0.020 to 0.050 mm" and "..0.07 mm" into
+// "up to 0.07 mm".
+func limitWords(s string) string {
+	lo, hi, ok := strings.Cut(s, "..")
+	lo, hi = strings.TrimSpace(lo), strings.TrimSpace(hi)
+	switch {
+	case !ok:
+		return s
+	case lo == "":
+		return "up to " + hi
+	case hi == "":
+		return "from " + lo
+	}
+	return lo + " to " + hi
+}
+
+// lots lists the strip lots that readings were made with, each once.
+func (s RecordSource) lots() (lines []string) {
+	for _, r := range s.Journal.Standing() {
+		line := fmt.Sprintf("%s: %.4f mm² ± %.4f", r.Lot.Name, r.Lot.Area, s.Build.Coverage*r.Lot.AreaU)
+		if !slices.Contains(lines, line) {
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}
+
+// bearing fills one bearing.
+func (s RecordSource) bearing(st build.BearingStatus) (RecordBearing, error) {
+	_, b, known := s.Build.Find(st.Name)
+	if !known {
+		return RecordBearing{}, fmt.Errorf("record: bearing %q is not in the build", st.Name)
+	}
+	out := RecordBearing{Name: st.Name, Group: st.Group, Note: b.Note, Next: sentence(st.Next.Text),
+		Clearance: recordFigure(st.Clearance), Taper: recordFigure(st.Taper),
+		New: recordVerdict(st.New, st.Clearance), Service: recordVerdict(st.Service, st.Clearance)}
+	out.State, out.StateWord = stateOf(st)
+	out.TaperWord = taperWord(st)
+	for _, f := range st.Flags {
+		out.Notes = append(out.Notes, sentence(f.Text))
+	}
+	for _, p := range st.Positions {
+		out.Positions = append(out.Positions, RecordPosition{degrees(&p.Position), recordFigure(p.Clearance)})
+	}
+	for _, r := range s.Journal.Readings() {
+		if r.Bearing != st.Name {
+			continue
+		}
+		reading, err := s.reading(r)
+		if err != nil {
+			return RecordBearing{}, err
+		}
+		out.Readings = append(out.Readings, reading)
+	}
+	out.Refused = s.refusals(func(bearing string) bool { return bearing == st.Name })
+	if b.Parts != nil && st.Predicted != nil {
+		out.Parts = s.parts(*b.Parts, *st.Predicted)
+	}
+	return out, nil
+}
+
+func (s RecordSource) parts(p clearance.Parts, predicted build.Predicted) *RecordParts {
+	figure := func(v quantity.Value) RecordFigure { return RecordFigure{v.X, s.Build.Coverage * v.U} }
+	return &RecordParts{Bore: figure(p.Bore), Wall: figure(p.Wall), Journal: figure(p.Journal),
+		Predicted: *recordFigure(&predicted.Estimate), En: predicted.NormalisedError}
+}
+
+func recordFigure(e *build.Estimate) *RecordFigure {
+	if e == nil {
+		return nil
+	}
+	return &RecordFigure{e.MM, e.Expanded}
+}
+
+// recordVerdict shows a judgement; limits without one, though there is a reading,
+// were not judged.
+func recordVerdict(j *build.Judgement, c *build.Estimate) *RecordVerdict {
+	if j == nil {
+		return nil
+	}
+	v := &RecordVerdict{Word: string(j.Verdict), Detail: j.Side, Lo: j.Lo, Hi: j.Hi}
+	switch j.Verdict {
+	case clearance.Inside:
+		v.Mark = MarkGood
+	case clearance.Outside:
+		v.Mark = MarkBad
+	default:
+		v.Mark, v.Detail = MarkWatch, fmt.Sprintf("%.0f %% likely inside", 100*j.Conformity)
+	}
+	return v
+}
+
+// reading fills one reading from its result.
+func (s RecordSource) reading(r build.Reading) (RecordReading, error) {
+	var result pipeline.Result
+	if err := json.Unmarshal(r.Result, &result); err != nil {
+		return RecordReading{}, fmt.Errorf("record: reading %d: its result cannot be understood: %w", r.Number, err)
+	}
+	c := result.Clearance
+	if c == nil || result.Width == nil || len(result.Ends) != 2 {
+		return RecordReading{}, fmt.Errorf("record: reading %d: its result holds no clearance", r.Number)
+	}
+	out := RecordReading{Number: r.Number, Strip: r.Strip, Position: degrees(r.Position), Lot: r.Lot.Name,
+		Clearance: RecordFigure{c.Mean, c.Expanded}, Taper: RecordFigure{c.Taper, c.TaperExpanded}}
+	for _, p := range r.Photos {
+		out.Photos = append(out.Photos, p.Name)
+	}
+	for i, e := range result.Ends {
+		out.Ends[i].Name = e.Name
+		if e.Clearance != nil {
+			out.Ends[i].MM = *e.Clearance
+		}
+	}
+	for _, t := range result.Budget {
+		out.Budget = append(out.Budget, RecordTerm(t))
+	}
+	out.Profile = recordProfile(&result)
+	for _, f := range result.Flags {
+		out.Flags = append(out.Flags, flagSentence(f))
+	}
+	out.Picture, out.Missing = s.picture(r.Picture)
+	if reason, ok := s.Journal.Withdrawn(r.Number); ok {
+		out.Set = "taken back: " + reason
+	}
+	return out, nil
+}
+
+// picture fetches a reading's picture, or says why there is none.
+func (s RecordSource) picture(name string) (data []byte, missing string) {
+	if name == "" {
+		return nil, "no picture was kept"
+	}
+	data, err := s.Picture(name)
+	if err != nil {
+		return nil, "its picture, " + name + ", is not there any more"
+	}
+	return data, ""
+}
+
+// recordProfile is the profile with the band that the picture of `read` shows too:
+// each station's own noise and what all have in common, times the coverage.
+func recordProfile(r *pipeline.Result) (stations []RecordStation) {
+	var common float64
+	for _, t := range r.Budget {
+		if t.Common {
+			common = math.Hypot(common, t.U)
+		}
+	}
+	for _, s := range r.Profile {
+		x := RecordStation{At: s.At, Dropped: true}
+		if s.Dropped == "" && s.Clearance != nil && s.U != nil {
+			own := *s.U * r.Clearance.Mean / r.Width.Mean
+			x.MM, x.Half, x.Dropped = *s.Clearance, r.Clearance.Coverage*math.Hypot(own, common), false
+		}
+		stations = append(stations, x)
+	}
+	return stations
+}
+
+// refusals lists the photos refused for bearings that want asks for and that no
+// later try has read.
+func (s RecordSource) refusals(want func(bearing string) bool) (list []RecordRefusal) {
+	for _, r := range s.Journal.Refusals() {
+		if !want(r.Bearing) {
+			continue
+		}
+		out := RecordRefusal{Message: r.Message, Remedy: r.Remedy}
+		read := false
+		for _, p := range r.Photos {
+			out.Photos = append(out.Photos, p.Name)
+			_, now := s.Journal.ReadingOf(p.SHA256)
+			read = read || now
+		}
+		if read {
+			continue
+		}
+		if s.RefusedPicture != nil && len(r.Photos) > 0 {
+			out.Picture = s.RefusedPicture(r.Photos[0])
+		}
+		list = append(list, out)
+	}
+	return list
+}
+
+// flagSentence is what a flag means, without its name in front.
+func flagSentence(flag string) string {
+	text, ok := pipeline.FlagText(flag)
+	if !ok {
+		return sentence(flag)
+	}
+	return sentence(strings.TrimPrefix(text, flag+": "))
+}
+
+// sentence begins with a capital and ends with a full stop.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return s
+	}
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:]
+}
+
+func degrees(at *float64) string {
+	if at == nil {
+		return ""
+	}
+	return fmt.Sprintf("%g°", *at)
+}
+
+// stateOf puts a bearing's state into a mark and a few words: a verdict of outside
+// goes before the next step, the next step tells the rest.
+func stateOf(st build.BearingStatus) (Mark, string) {
+	for _, j := range []*build.Judgement{st.New, st.Service} {
+		if j == nil || j.Verdict != clearance.Outside {
+			continue
+		}
+		if j.Side == "too small" {
+			return MarkBad, "too tight"
+		}
+		return MarkBad, "too loose"
+	}
+	if s, ok := stepStates[st.Next.Code]; ok {
+		return s.mark, s.word
+	}
+	return MarkWatch, "not settled"
+}
+
+var stepStates = map[string]struct {
+	mark Mark
+	word string
+}{
+	build.StepPhoto:      {MarkMissing, "not measured"},
+	build.StepSecond:     {MarkWatch, "second strip"},
+	build.StepThird:      {MarkWatch, "not repeated"},
+	build.StepOtherSpan:  {MarkWatch, "other strip"},
+	build.StepSurer:      {MarkWatch, "cannot tell"},
+	build.StepOrder:      {MarkWatch, "check parts"},
+	build.StepMicrometer: {MarkWatch, "not settled"},
+	build.StepOutside:    {MarkBad, "outside limits"},
+	build.StepDone:       {MarkGood, "in order"},
+}
+
+// taperWord will be filled from the repeat's outcome.
+func taperWord(st build.BearingStatus) string { return "" }
