@@ -78,7 +78,7 @@ const (
 // drawn: nothing on the way is replaced.
 func TestSamples(t *testing.T) {
 	if testing.Short() {
-		t.Skip("reads fourteen photos of 12 MP")
+		t.Skip("reads sixteen photos of 12 MP")
 	}
 	list := readSamples(t)
 	if *truthDir != "" {
