@@ -66,7 +66,8 @@ type RecordBearing struct {
 	Name, Group, Note string
 	State             Mark
 	StateWord         string // the state in two or three words
-	Next              string // what to do next, a sentence
+	Next              string // what to do next, a few words
+	Advice            string // more on the next step, sentences; may be empty
 	Clearance         *RecordFigure
 	Taper             *RecordFigure // first end minus second
 	TaperWord         string        // "confirmed", "not repeated"; empty where nothing stands out

@@ -122,14 +122,17 @@ func (s RecordSource) bearing(st build.BearingStatus) (RecordBearing, error) {
 	if !known {
 		return RecordBearing{}, fmt.Errorf("record: bearing %q is not in the build", st.Name)
 	}
-	out := RecordBearing{Name: st.Name, Group: st.Group, Note: b.Note, Next: sentence(st.Next.Text),
+	next, advice, _ := strings.Cut(st.Next.Text, "; ")
+	out := RecordBearing{Name: st.Name, Group: st.Group, Note: b.Note, Next: sentence(next), Advice: sentence(advice),
 		Clearance: recordFigure(st.Clearance), Taper: recordFigure(st.Taper),
-		New: recordVerdict(st.New, st.Clearance), Service: recordVerdict(st.Service, st.Clearance)}
+		New: recordVerdict(st.New), Service: recordVerdict(st.Service)}
 	out.State, out.StateWord = stateOf(st)
 	out.TaperWord = taperWord(st)
-	for _, f := range st.Flags {
-		out.Notes = append(out.Notes, sentence(f.Text))
+	repeats, err := s.repeats(st)
+	if err != nil {
+		return RecordBearing{}, err
 	}
+	out.Notes = append(bearingNotes(st), repeats...)
 	for _, p := range st.Positions {
 		out.Positions = append(out.Positions, RecordPosition{degrees(&p.Position), recordFigure(p.Clearance)})
 	}
@@ -163,9 +166,61 @@ func recordFigure(e *build.Estimate) *RecordFigure {
 	return &RecordFigure{e.MM, e.Expanded}
 }
 
-// recordVerdict shows a judgement; limits without one, though there is a reading,
-// were not judged.
-func recordVerdict(j *build.Judgement, c *build.Estimate) *RecordVerdict {
+// bearingNotes are the flags of the bearing; those without a text are its readings'.
+func bearingNotes(st build.BearingStatus) (notes []string) {
+	for _, f := range st.Flags {
+		if f.Text != "" {
+			notes = append(notes, sentence(f.Text))
+		}
+	}
+	if r := st.Round; r != nil {
+		found := "round within what is uncertain"
+		if r.OutOfRound {
+			found = "out of round"
+		}
+		notes = append(notes, fmt.Sprintf("The journal reads %s: largest less smallest diameter %s mm, %s to %s mm.",
+			found, fixed(r.MM), fixed(r.Lo), fixed(r.Hi)))
+	}
+	return notes
+}
+
+func fixed(mm float64) string { return fmt.Sprintf("%.4f", mm) }
+
+// repeats compares each later strip at a place with the first there.
+func (s RecordSource) repeats(st build.BearingStatus) (notes []string, err error) {
+	first := map[string]build.Reading{}
+	for _, r := range s.Journal.Standing() {
+		if r.Bearing != st.Name {
+			continue
+		}
+		at := degrees(r.Position)
+		one, known := first[at]
+		if !known {
+			first[at] = r
+			continue
+		}
+		if one.Strip == r.Strip {
+			continue
+		}
+		a, err := one.Gauged()
+		if err != nil {
+			return nil, err
+		}
+		b, err := r.Gauged()
+		if err != nil {
+			return nil, err
+		}
+		c, err := clearance.Repeated(a, b, clearance.Laying)
+		if err != nil {
+			return nil, fmt.Errorf("record: readings %d and %d: %w", one.Number, r.Number, err)
+		}
+		notes = append(notes, sentence(fmt.Sprintf("reading %d against reading %d, of another strip: %s", r.Number, one.Number, c)))
+	}
+	return notes, nil
+}
+
+// recordVerdict shows a judgement; nil where there is none.
+func recordVerdict(j *build.Judgement) *RecordVerdict {
 	if j == nil {
 		return nil
 	}
@@ -302,22 +357,38 @@ func degrees(at *float64) string {
 	return fmt.Sprintf("%g°", *at)
 }
 
-// stateOf puts a bearing's state into a mark and a few words: a verdict of outside
-// goes before the next step, the next step tells the rest.
+// stateOf puts a bearing's next step into a mark and a few words.
 func stateOf(st build.BearingStatus) (Mark, string) {
-	for _, j := range []*build.Judgement{st.New, st.Service} {
-		if j == nil || j.Verdict != clearance.Outside {
-			continue
+	switch st.Next.Code {
+	case build.StepOutside:
+		for _, j := range []*build.Judgement{st.Service, st.New} {
+			if j != nil && j.Verdict == clearance.Outside {
+				return MarkBad, tightOrLoose(j)
+			}
 		}
-		if j.Side == "too small" {
-			return MarkBad, "too tight"
+	case build.StepWorn:
+		return MarkWatch, tightOrLoose(st.New) + " for new"
+	case build.StepMicrometer:
+		for _, f := range st.Flags {
+			switch f.Code {
+			case build.FlagTaperReal:
+				return MarkBad, "tapered"
+			case build.FlagOutOfRound:
+				return MarkBad, "out of round"
+			}
 		}
-		return MarkBad, "too loose"
 	}
 	if s, ok := stepStates[st.Next.Code]; ok {
 		return s.mark, s.word
 	}
 	return MarkWatch, "not settled"
+}
+
+func tightOrLoose(j *build.Judgement) string {
+	if j.Side == "too small" {
+		return "too tight"
+	}
+	return "too loose"
 }
 
 var stepStates = map[string]struct {
@@ -326,14 +397,24 @@ var stepStates = map[string]struct {
 }{
 	build.StepPhoto:      {MarkMissing, "not measured"},
 	build.StepSecond:     {MarkWatch, "second strip"},
-	build.StepThird:      {MarkWatch, "not repeated"},
+	build.StepThird:      {MarkWatch, "third strip"},
 	build.StepOtherSpan:  {MarkWatch, "other strip"},
 	build.StepSurer:      {MarkWatch, "cannot tell"},
-	build.StepOrder:      {MarkWatch, "check parts"},
-	build.StepMicrometer: {MarkWatch, "not settled"},
+	build.StepOrder:      {MarkWatch, "parts swapped?"},
+	build.StepMicrometer: {MarkWatch, "measure parts"},
 	build.StepOutside:    {MarkBad, "outside limits"},
+	build.StepLimits:     {MarkWatch, "no limits"},
 	build.StepDone:       {MarkGood, "in order"},
 }
 
-// taperWord will be filled from the repeat's outcome.
-func taperWord(st build.BearingStatus) string { return "" }
+// taperWord says what further strips made of a taper; empty where none stood out.
+func taperWord(st build.BearingStatus) string {
+	words := map[string]string{build.FlagTaper: "to be confirmed", build.FlagTaperReal: "confirmed",
+		build.FlagTaperNot: "not repeated", build.FlagDisagree: "strips disagree"}
+	for _, f := range st.Flags {
+		if word, ok := words[f.Code]; ok {
+			return word
+		}
+	}
+	return ""
+}
