@@ -17,88 +17,179 @@ func looks(l *calib.Layout) [2]float64 {
 	return [2]float64{2.5, 6}
 }
 
-// look lists candidates at one closeness.
-func look(p *Photo, f *found, o Options, perMM float64, fine bool) ([]candidate, error) {
-	g, err := newGround(p, f, o.Zone, perMM)
-	if err != nil {
-		return nil, err
-	}
+// look lists the candidates on the ground at one closeness. What runs under the
+// card and is no candidate is added to the ground's odd ones.
+func (g *ground) look(fine bool) ([]candidate, error) {
 	list, err := g.standingOut()
-	if err != nil || !fine {
-		return ranked(list), err
-	}
-	more, err := g.smooth()
-	for _, c := range more {
-		if !repeated(list, c) {
-			list = append(list, c)
+	if err == nil && fine {
+		var more []candidate
+		more, err = g.smooth()
+		for _, c := range more {
+			if !repeated(list, c) {
+				list = append(list, c)
+			}
 		}
 	}
-	return ranked(list), err
+	bands, short := ranked(list)
+	for _, c := range short {
+		if c.underCard() {
+			g.odd = append(g.odd, c)
+		}
+	}
+	return bands, err
+}
+
+// choice is what was made of the candidates.
+type choice struct {
+	good   []traced
+	missed []missed
+	odd    []candidate // what runs under the card and is no band
+	ground *ground     // as last looked at
+}
+
+// missed is a candidate that is no strip, or could not be traced, and why.
+type missed struct {
+	candidate
+	why   string
+	first bool // the most prominent of its look
 }
 
 // findStrip finds the one strip beside the card and traces it.
 func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	l := f.card.Layout
-	var good []traced
-	var first missed
+	var all choice
 	for i, perMM := range looks(l) {
-		list, err := look(p, f, o, perMM, i > 0)
+		g, err := newGround(p, f, o.Zone, perMM)
 		if err != nil {
 			return nil, Refuse(CodeNoStrip, "%v", err)
 		}
-		for n, c := range list[:min(len(list), closerLooks)] {
-			t, ok := trace(p, f.view, l, w, o, f.straighten(c))
-			if ok && t.evenEnough() {
-				good = append(good, t)
-			} else if n == 0 && c.contrast > clearlyThere {
-				first = missed{c.touches, t.softSide()}
-			}
+		list, err := g.look(i > 0)
+		if err != nil {
+			return nil, Refuse(CodeNoStrip, "%v", err)
 		}
-		if len(good) > 0 {
+		all.ground, all.odd = g, append(all.odd, g.odd...)
+		for n, c := range list[:min(len(list), closerLooks)] {
+			all.weigh(p, f, w, o, f.straighten(c), n == 0)
+		}
+		if len(all.good) > 0 {
 			break
 		}
 	}
-	good = clearest(good)
-	switch {
-	case len(good) == 0:
-		return nil, first.refusal()
-	case len(good) > 1:
-		return &good[0], Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(good))
-	case good[0].runsInto(l):
-		return &good[0], Refuse(CodeStripReachesCard, "")
-	case good[0].touches.border:
-		return &good[0], Refuse(CodeStripCutOff, "")
+	all.good = clearest(all.good)
+	if o.Zone != nil {
+		all.good = withinZone(all.good)
 	}
-	return &good[0], nil
+	if len(all.good) == 0 {
+		return nil, all.refusal()
+	}
+	return &all.good[0], all.doubt(l)
 }
 
-// missed is the most prominent candidate that could not be traced: its plight
-// says more than that there is no strip.
-type missed struct {
-	touches touch
-	soft    bool
+// weigh traces a candidate and puts it among the good or the missed.
+func (c *choice) weigh(p *Photo, f *found, w *Witness, o Options, one candidate, first bool) {
+	t, why := trace(p, f.view, f.card.Layout, w, o, one)
+	if why == "" {
+		why = t.notStrip()
+	}
+	if why == "" {
+		c.good = append(c.good, t)
+		return
+	}
+	switch {
+	case t.softSide():
+		why = notSharp
+	case why == dropContrast && t.unlikeSides():
+		why = twoGrounds
+	}
+	c.missed = append(c.missed, missed{one, why, first})
+}
+
+// doubt refuses a strip that is not the only one, or not wholly seen.
+func (c *choice) doubt(l *calib.Layout) *Refusal {
+	t := &c.good[0]
+	switch {
+	case len(c.good) > 1:
+		return Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(c.good))
+	case t.reachesCard(l):
+		return Refuse(CodeStripReachesCard, "")
+	case t.found.touches.border:
+		return Refuse(CodeStripCutOff, "")
+	case t.found.touches.zone:
+		return Refuse(CodeStripCutOff, "it is longer than the place that was looked at")
+	case c.rivalled(t):
+		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too")
+	}
+	again, err := c.ground.repeats(t.found)
+	switch {
+	case err != nil:
+		return Refuse(CodeNoStrip, "%v", err)
+	case again:
+		return Refuse(CodeTwoStrips, "there is more of the same film beside the card")
+	}
+	return nil
+}
+
+// rivalled reports whether something else, which stands out more but could not be
+// measured, may be the strip that is meant.
+func (c *choice) rivalled(t *traced) bool {
+	return slices.ContainsFunc(c.missed, func(m missed) bool {
+		return m.contrast > clearlyThere && !m.liesOn(t.found) && m.hidden() && m.prominence() > t.found.prominence()
+	})
+}
+
+// hidden reports whether a band was not measured for what the photo did to it,
+// so that it may be a strip all the same.
+func (m missed) hidden() bool {
+	switch m.why {
+	case dropSaturated, dropContrast, dropOnCard, dropOutside:
+		return true
+	}
+	return false
+}
+
+// refusal tells why there is no strip: what became of the most prominent bands
+// says more than that there is none.
+func (c *choice) refusal() *Refusal {
+	for _, m := range c.missed {
+		if m.contrast < clearlyThere {
+			continue
+		}
+		switch {
+		case m.first && m.touches.border, m.why == dropOutside:
+			return Refuse(CodeStripCutOff, "")
+		case m.touches.card, m.why == dropOnCard:
+			return Refuse(CodeStripReachesCard, "")
+		case m.why == dropSaturated:
+			return Refuse(CodeSaturated, "the metal beside the strip")
+		case m.why == dropContrast:
+			return Refuse(CodeLowContrast, "")
+		case m.why == tooNarrow:
+			return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, leastWidth)
+		case m.first && m.why == notSharp:
+			return Refuse(CodeSmeared, "")
+		}
+	}
+	switch {
+	case len(c.odd) > 0:
+		return Refuse(CodeStripReachesCard, "")
+	case len(c.missed) > 0 && c.missed[0].why == dropContrast:
+		return Refuse(CodeLowContrast, "")
+	}
+	return Refuse(CodeNoStrip, "")
 }
 
 // clearlyThere is the contrast in noise units from which a candidate is taken for
 // something a person laid there.
 const clearlyThere = 8
 
-func (m missed) refusal() *Refusal {
-	switch {
-	case m.touches.border:
-		return Refuse(CodeStripCutOff, "")
-	case m.touches.card:
-		return Refuse(CodeStripReachesCard, "")
-	case m.soft:
-		return Refuse(CodeSmeared, "")
+// withinZone leaves out what runs on past the zone that a person named, when
+// something does not.
+func withinZone(good []traced) []traced {
+	whole := slices.DeleteFunc(slices.Clone(good), func(t traced) bool { return t.found.touches.zone })
+	if len(whole) == 0 {
+		return good
 	}
-	return Refuse(CodeNoStrip, "")
-}
-
-// softSide reports whether one edge rises sharply and the other far more slowly.
-func (t *traced) softSide() bool {
-	lo, hi := math.Min(t.rise[0], t.rise[1]), math.Max(t.rise[0], t.rise[1])
-	return lo > 0 && lo < 3*t.cam.S+1 && hi > smearRise*lo && hi > 6*t.cam.S
+	return whole
 }
 
 // clearest leaves out what is far less clear than the clearest.
@@ -112,50 +203,6 @@ func clearest(good []traced) []traced {
 
 // closerLooks is how many candidates are worth tracing.
 const closerLooks = 6
-
-// runsInto reports whether the strip's axis, carried on past its ends by what a
-// card's edge and shadow can hide, meets the card, or an edge touches it.
-func (t *traced) runsInto(l *calib.Layout) bool {
-	a := t.c.axis
-	past := a.Half + cardRim + 1
-	return l.Contains(a.At(past), 0) || l.Contains(a.At(-past), 0) || gapTo(l, a, t.c.width) < minGap
-}
-
-// minGap is the least clear metal in mm between card and strip.
-const minGap = 0.05
-
-// What tells a film's two edges from a glare band, a shadow, a groove or a
-// machining line.
-const (
-	sharpEnough  = 1.4  // edge spread over the bars', of the sharper edge
-	clearEnough  = 4.0  // contrast over what is left of the luma beside the model
-	leastWidth   = 0.45 // mm
-	clearlyOther = 0.5  // share of the clearest candidate's clearness below which another is not meant
-)
-
-// evenEnough reports whether at least half of the traced length has two clear
-// edges, the sharper about as sharp as the card's bars.
-func (t *traced) evenEnough() bool {
-	used, all := t.count()
-	sharp := math.Min(t.spread[0], t.spread[1]) < sharpEnough*t.cam.S
-	return sharp && all >= 6 && 2*used >= all && 2*t.c.axis.Half >= minStripLength &&
-		t.c.width >= leastWidth && t.clearness() >= clearEnough
-}
-
-// clearness is the median over stations of the edges' contrast over the luma
-// that the model leaves: texture, dirt, noise.
-func (t *traced) clearness() float64 {
-	var c []float64
-	for _, k := range t.cuts {
-		if k.dropped == "" {
-			c = append(c, math.Min(math.Abs(k.fit.film-k.fit.metal[0]), math.Abs(k.fit.film-k.fit.metal[1]))/math.Max(k.fit.rms, 1e-4))
-		}
-	}
-	if len(c) == 0 {
-		return 0
-	}
-	return median(c)
-}
 
 // straighten moves a candidate's axis from the finding homography, which knows
 // no lens distortion, to the view's own card plane.

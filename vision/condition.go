@@ -116,19 +116,22 @@ func (t *traced) goesOnOtherwise() bool {
 // filmLength returns how far in mm film is seen along the axis: the measured
 // length and what of the film's own luma runs on beyond its ends.
 func (t *traced) filmLength() float64 {
+	return 2*t.c.axis.Half + t.filmBeyond(-1) + t.filmBeyond(1)
+}
+
+// filmBeyond returns how far in mm film is seen past the end of the measured
+// length, towards the axis' end when dir is 1, away from it when -1.
+func (t *traced) filmBeyond(dir float64) float64 {
 	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
 	const step, most = 0.25, 15.0 // mm
-	length := 2 * t.c.axis.Half
-	for _, dir := range [2]float64{-1, 1} {
-		for d := step; d < most; d += step {
-			seen, ok := t.lumaAt(t.c.axis.At(dir * (t.c.axis.Half + d)))
-			if !ok || math.Abs(seen-film) > bareMetal*math.Abs(film-metal) {
-				break
-			}
-			length += step
+	d := step
+	for ; d < most; d += step {
+		seen, ok := t.lumaAt(t.c.axis.At(dir * (t.c.axis.Half + d)))
+		if !ok || math.Abs(seen-film) > bareMetal*math.Abs(film-metal) {
+			break
 		}
 	}
-	return length
+	return d - step
 }
 
 // lost returns the share of the film's length that was not measured.

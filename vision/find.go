@@ -15,10 +15,15 @@ type candidate struct {
 	contrast float64         // distance from the surroundings in noise units
 	colour   [3]float64      // that distance by feature
 	touches  touch
+	even     bool // of one width, such as a strip may have, whatever its length
 }
 
 // touch tells what a candidate runs into.
-type touch struct{ border, card bool }
+type touch struct {
+	border bool // the photo's
+	zone   bool // the border of what is looked at
+	card   bool
+}
 
 // sense tells whether the candidate is lighter (1) or darker (-1) than what lies
 // round it, 0 when its luma hardly differs.
@@ -35,6 +40,11 @@ func (c candidate) sense() float64 {
 // clearSense is the difference of log luma, in noise units, that tells lighter
 // from darker.
 const clearSense = 4
+
+// underCard reports whether something clear and even runs under the card.
+func (c candidate) underCard() bool {
+	return c.touches.card && c.even && c.contrast > clearlyThere
+}
 
 func (c candidate) length() float64            { return c.b.Sub(c.a).Norm() }
 func (c candidate) direction() calib.CardPoint { return c.b.Sub(c.a).Scale(1 / c.length()) }
@@ -106,32 +116,37 @@ func (g *ground) smooth() ([]candidate, error) {
 }
 
 // shapes adds the mask's regions that measure takes for long, even bands to those
-// known.
+// known. What stands out clearly and runs under the card, but is no band, is kept
+// as odd.
 func (g *ground) shapes(mask *Plane, known []candidate, measure func([]int32) (candidate, bool)) ([]candidate, error) {
 	labels, n, err := regions(mask)
 	if err != nil {
 		return nil, err
 	}
 	for _, patch := range patches(labels, n, int(1.5*g.perMM*g.perMM)) {
-		if c, ok := measure(patch); ok && !repeated(known, c) {
+		c, ok := measure(patch)
+		switch {
+		case ok && !repeated(known, c):
 			known = append(known, c)
+		case !ok && c.underCard():
+			g.odd = append(g.odd, c)
 		}
 	}
 	return known, nil
 }
 
-// ranked joins pieces, leaves out what is too short, and puts the most prominent
-// first.
-func ranked(all []candidate) []candidate {
-	all = joined(all)
-	kept := all[:0]
-	for _, c := range all {
+// ranked joins pieces, sets apart what is too short for a strip, and puts the most
+// prominent first.
+func ranked(all []candidate) (kept, short []candidate) {
+	for _, c := range joined(all) {
 		if c.length() >= minStripLength && c.length() >= minElongation*c.width {
 			kept = append(kept, c)
+		} else {
+			short = append(short, c)
 		}
 	}
 	sort.SliceStable(kept, func(i, j int) bool { return kept[i].prominence() > kept[j].prominence() })
-	return kept
+	return kept, short
 }
 
 func (c candidate) prominence() float64 { return math.Min(c.contrast, 30) * math.Min(c.length(), 30) }
@@ -186,10 +201,12 @@ func (f *flood) spread(pass func(int32) bool) []int32 {
 		x := i % w
 		for _, j := range [4]int32{i - 1, i + 1, i - w, i + w} {
 			if j < 0 || j >= int32(len(f.seen)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
+				f.t.zone = true
 				continue
 			}
 			f.t.border = f.t.border || f.g.outside[j]
 			f.t.card = f.t.card || f.g.card[j]
+			f.t.zone = f.t.zone || !(f.g.valid[j] || f.g.outside[j] || f.g.card[j])
 			if !f.seen[j] && pass(j) {
 				f.add(j)
 			}
@@ -231,8 +248,25 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 	}
 	c, ok := g.shape(body)
 	c.contrast, c.colour, c.touches = math.Sqrt(mm), m, f.t
+	c.touches.card = c.touches.card && g.standsClear(body)
 	return c, ok
 }
+
+// standsClear reports whether a square millimetre of a body that touches the card
+// lies further from it than the card's shadow does.
+func (g *ground) standsClear(body []int32) bool {
+	n := 0.0
+	for _, i := range body {
+		if !g.layout.Contains(g.cardAt(float64(int(i)%g.w), float64(int(i)/g.w)), cardRim+shadowReach) {
+			n++
+		}
+	}
+	return n > g.perMM*g.perMM
+}
+
+// shadowReach is how far beyond the rim, in mm, a card that lies flat casts its
+// shadow.
+const shadowReach = 0.5
 
 // ringed measures a patch as it is, one pixel wider (its own steps are not in
 // it), and how it differs from the ring of ground some pixels round it.
@@ -317,8 +351,8 @@ func (g *ground) shape(body []int32) (candidate, bool) {
 		b:     g.cardAt(mx+hi*ux, my+hi*uy),
 		width: width / g.perMM,
 	}
-	even := spread < 1.9*width+0.6*g.perMM
-	return c, even && length > 1.2*spread && c.width >= minStripWidth && c.width <= maxStripWidth
+	c.even = spread < 1.9*width+0.6*g.perMM && c.width >= minStripWidth && c.width <= maxStripWidth
+	return c, c.even && length > 1.2*spread
 }
 
 // repeated reports whether c lies on a candidate already found.
@@ -387,6 +421,7 @@ func join(p, q candidate) (candidate, bool) {
 	out := big
 	out.a, out.b = mid.Add(u.Scale(lo)), mid.Add(u.Scale(hi))
 	out.touches.border = p.touches.border || q.touches.border
+	out.touches.zone = p.touches.zone || q.touches.zone
 	out.touches.card = p.touches.card || q.touches.card
 	return out, true
 }

@@ -21,6 +21,8 @@ type ground struct {
 	card    []bool
 	outside []bool // not in the photo
 	image   calib.Homography
+	layout  *calib.Layout
+	odd     []candidate // what runs under the card and is no band
 }
 
 const (
@@ -42,7 +44,7 @@ func newGround(p *Photo, f *found, zone *Zone, perMM float64) (*ground, error) {
 	}
 	z := Zone{calib.CardPoint{X: -l.Width/2 - grow, Y: -l.Height/2 - grow}, calib.CardPoint{X: l.Width/2 + grow, Y: l.Height/2 + grow}}
 	per := math.Min(perMM, pxPerMM)
-	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: f.h}
+	g := &ground{perMM: per, corner: calib.CardPoint{X: z.Min.X, Y: z.Max.Y}, image: f.h, layout: l}
 	g.w, g.h = int((z.Max.X-z.Min.X)*per), int((z.Max.Y-z.Min.Y)*per)
 	quarter, err := f.look.reduced(4)
 	if err != nil {

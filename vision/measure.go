@@ -249,17 +249,15 @@ func (m *Measurement) atLeast(name string, value, limit float64, unit string) bo
 
 // mostLost names the refusal for the commonest reason stations were dropped.
 func mostLost(t *traced) string {
-	n := map[string]int{}
-	for _, k := range t.cuts {
-		if math.Abs(k.s) <= t.c.axis.Half && k.dropped != "" {
-			n[k.dropped]++
-		}
-	}
-	switch {
-	case n[dropSaturated] > n[dropNoEdges]+n[dropApart]+n[dropContrast]:
+	switch t.mostDropped("") {
+	case dropSaturated:
 		return CodeSaturated
-	case n[dropContrast] > n[dropNoEdges]+n[dropApart]:
+	case dropContrast:
 		return CodeLowContrast
+	case dropOnCard:
+		return CodeStripReachesCard
+	case dropOutside:
+		return CodeStripCutOff
 	}
 	return CodeStationsLost
 }

@@ -15,8 +15,8 @@ type traced struct {
 	metal [2]rgb
 	cam   camera1D // as the bars show it
 	// rise is how many px each edge takes from a fifth to four fifths of the step.
-	rise    [2]float64
-	touches touch // what the candidate ran into
+	rise  [2]float64
+	found candidate
 	// planeU is how well the strip's plane is known.
 	planeU PlaneU
 	// spread is the blur in px that each of the strip's edges shows.
@@ -24,11 +24,12 @@ type traced struct {
 }
 
 // trace measures a candidate: stations along its axis, twice, the second time
-// along the middle line and with the edge shape found in the first. ok is false
-// when too little of it has two clear edges to be a strip at all. The candidate's
-// places are those of the card's plane.
-func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand candidate) (traced, bool) {
-	t := traced{touches: cand.touches, c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
+// along the middle line and with the edge shape found in the first. When too
+// little of it has two clear edges to be a strip at all, why names the commonest
+// reason, one of those for which stations are dropped. The candidate's places are
+// those of the card's plane.
+func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand candidate) (t traced, why string) {
+	t = traced{found: cand, c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
 	seen := Axis{Middle: cand.a.Add(cand.b).Scale(0.5), Dir: cand.direction()}
 	t.c.plane, t.planeU = o.plane(v, l, seen)
 	cand.a, cand.b = onto(v, cand.a, t.c.plane), onto(v, cand.b, t.c.plane)
@@ -38,7 +39,7 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	_, perPx, ok := cardFrame(v, mid, mid.Sub(cand.direction().Scale(0.25)), t.c.plane)
 	_, flatPx, flat := cardFrame(v, seen.Middle, seen.Middle.Sub(seen.Dir.Scale(0.25)), calib.Plane{})
 	if !ok || !flat {
-		return t, false
+		return t, dropOutside
 	}
 	t.c.width *= perPx / flatPx // the candidate was measured as if it lay in the card's plane
 	t.c.step = math.Max(math.Max(stationLeast, 8*perPx), math.Min(stationMost, cand.length()/stations))
@@ -46,8 +47,8 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	t.locate(cand.sense())
 	for pass := range 3 {
 		spread := [3]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
-		if !t.shapes(pass) {
-			return t, false
+		if why := t.shapes(pass); why != "" {
+			return t, why
 		}
 		reach := t.c.axis.Half + 1.5
 		if pass == 1 {
@@ -62,10 +63,10 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 			t.cuts = append(t.cuts, t.c.cutAt(l, float64(i)*t.c.step*spread))
 		}
 		if !t.settle(l) {
-			return t, false
+			return t, t.mostDropped(dropApart)
 		}
 	}
-	return t, true
+	return t, ""
 }
 
 // Stations along a strip: about so many, of a length in mm within these bounds.
@@ -125,8 +126,9 @@ func sidePixels(c camera1D, perPx float64) float64 {
 	return math.Max(4.5*c.S+3.5*c.R+4, math.Min(0.6/perPx, 16))
 }
 
-// shapes tabulates the two edges' shapes from the colours seen so far.
-func (t *traced) shapes(pass int) bool {
+// shapes tabulates the two edges' shapes from the colours seen so far, or tells
+// why there are none.
+func (t *traced) shapes(pass int) (why string) {
 	cuts := t.cuts
 	if pass == 0 {
 		for s := -0.8 * t.c.axis.Half; s <= 0.8*t.c.axis.Half; s += t.c.step {
@@ -141,7 +143,7 @@ func (t *traced) shapes(pass int) bool {
 	}
 	var ok bool
 	if t.film, t.metal, ok = t.c.colours(cuts); !ok {
-		return false
+		return dropOutside
 	}
 	cam := [2]camera1D{t.cam, t.cam}
 	if pass > 0 {
@@ -154,8 +156,17 @@ func (t *traced) shapes(pass int) bool {
 	low, ok1 := newEdgeShape(cam[0], t.film, t.metal[0])
 	high, ok2 := newEdgeShape(cam[1], t.film, t.metal[1])
 	t.c.shape = pairShape{low, high}
-	return ok1 && ok2
+	switch {
+	case ok1 && ok2:
+		return ""
+	case math.Max(t.metal[0].luma(), t.metal[1].luma()) > burntOut:
+		return dropSaturated
+	}
+	return dropContrast
 }
+
+// burntOut is the luma, 0..1, from which metal shows nothing any more.
+const burntOut = 0.985
 
 // spreadRange bounds the strip's own edge spread over the bars' that is taken
 // into its edge model: a strip may lie a little out of the focus of the card.

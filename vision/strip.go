@@ -83,6 +83,23 @@ const (
 	dropApart     = "apart from its neighbours"
 )
 
+// mostDropped returns the commonest reason for which stations within the strip's
+// length were dropped, or otherwise when none were.
+func (t *traced) mostDropped(otherwise string) string {
+	n := map[string]int{}
+	best := otherwise
+	for _, k := range t.cuts {
+		if math.Abs(k.s) > t.c.axis.Half || k.dropped == "" {
+			continue
+		}
+		n[k.dropped]++
+		if n[k.dropped] > n[best] {
+			best = k.dropped
+		}
+	}
+	return best
+}
+
 // edgeSlack is how far in px an edge may lie from where it is expected and still
 // have all of its metal and film in the slice.
 const edgeSlack = 4.0

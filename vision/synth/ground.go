@@ -31,8 +31,12 @@ func (st *stage) ground(px, py, x, y float64, near bool) RGB {
 			k := 1 - 0.5*side*math.Max(0, 1-max(d, 0)/0.3)
 			c = RGB{c[0] * k, c[1] * k, c[2] * k}
 		}
+		if m.Chamfer > 0 {
+			bevel := spread((m.Chamfer - d) / st.pixel)
+			c = mix(c, RGB{c[0] * m.ChamferBy, c[1] * m.ChamferBy, c[2] * m.ChamferBy}, bevel)
+		}
 	}
-	if near && st.scene.Light.Shadow > 0 {
+	if st.scene.Light.Shadow > 0 && (near || len(st.scene.Clutter) > 0) {
 		c = st.shadowed(c, m.frame.at(h.u, h.v))
 	}
 	if part < 1 {
@@ -67,14 +71,18 @@ func (st *stage) benchTop(x, y float64, near bool) RGB {
 	}
 	g = max(g, 0.1)
 	c := RGB{b.Colour[0] * g, b.Colour[1] * g, b.Colour[2] * g}
-	if near && st.scene.Light.Shadow > 0 {
+	if st.scene.Light.Shadow > 0 && (near || len(st.scene.Clutter) > 0) {
 		c = st.shadowed(c, vec{u, v, -b.Depth})
 	}
 	return c
 }
 
-// shadowed dims c by the card's soft shadow at the place p beneath the card.
+// shadowed dims c by the soft shadows of the card and of things at the place p.
 func (st *stage) shadowed(c RGB, p vec) RGB {
+	if len(st.scene.Clutter) > 0 {
+		k := st.clutterShade(p)
+		c = RGB{c[0] * k, c[1] * k, c[2] * k}
+	}
 	if p[2] >= 0 {
 		return c
 	}

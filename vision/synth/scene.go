@@ -22,6 +22,7 @@ type Scene struct {
 	Surface    Surface    `json:"surface"`
 	Light      Light      `json:"light"`
 	Bench      Bench      `json:"bench"`
+	Clutter    []Clutter  `json:"clutter,omitempty"` // the last lies uppermost
 	Optics     Optics     `json:"optics"`
 	Sensor     Sensor     `json:"sensor"`
 	Processing Processing `json:"processing"`
@@ -132,6 +133,8 @@ type Surface struct {
 	HoleRadius float64 `json:"hole_radius_mm,omitempty"`
 	GrooveU    float64 `json:"groove_u_mm,omitempty"` // a groove right across the strip, centred here
 	GrooveHalf float64 `json:"groove_half_mm,omitempty"`
+	Chamfer    float64 `json:"chamfer_mm,omitempty"`   // width of the bevel along the part's border
+	ChamferBy  float64 `json:"chamfer_gain,omitempty"` // its brightness over the metal's
 }
 
 // Light is one broad lamp. Its gradients are relative changes of brightness from
@@ -246,7 +249,7 @@ func (s *Scene) limits() []limit {
 	c, o, p := s.Camera, s.Optics, s.Processing
 	l := []limit{
 		{"camera.width", float64(c.Width), 64, 4032}, {"camera.height", float64(c.Height), 64, 4032},
-		{"strips", float64(len(s.Strips)), 0, 16},
+		{"strips", float64(len(s.Strips)), 0, 16}, {"clutter", float64(len(s.Clutter)), 0, 16},
 		{"camera.focal_35mm", c.Focal35, 10, 200}, {"camera.k1", c.K1, -0.2, 0.2}, {"camera.k2", c.K2, -0.1, 0.1},
 		{"camera.exif_focal_35mm", float64(c.ExifFocal), 0, 65535},
 		{"pose.distance_mm", s.Pose.Distance, 10, 2000}, {"pose.tilt_deg", s.Pose.Tilt, 0, 60},
@@ -255,6 +258,7 @@ func (s *Scene) limits() []limit {
 		{"card.thickness_mm", s.Card.Thickness, 0.01, 5},
 		{"surface.line_pitch_mm", s.Surface.LinePitch, 0.01, 10}, {"surface.glare_width_deg", s.Surface.GlareWidth, 0.5, 90},
 		{"light.level", s.Light.Level, 0.01, 10}, {"light.elevation_deg", s.Light.Elevation, 10, 90},
+		{"surface.chamfer_mm", s.Surface.Chamfer, 0, 10}, {"surface.chamfer_gain", s.Surface.ChamferBy, 0, 5},
 		{"bench.depth_mm", s.Bench.Depth, 0, 500},
 		{"light.shadow", s.Light.Shadow, 0, 1},
 		{"optics.blur_px", o.Blur, 0.7, 20}, {"optics.defocus_px", o.Defocus, 0, 12},
@@ -272,6 +276,9 @@ func (s *Scene) limits() []limit {
 	}
 	if s.Surface.Kind == "shell" || s.Surface.Kind == "journal" {
 		l = append(l, limit{"surface.radius_mm", s.Surface.Radius, 5, 1000})
+	}
+	for i, k := range s.Clutter {
+		l = append(l, k.limits(i)...)
 	}
 	for i, t := range s.Strips {
 		name := fmt.Sprintf("strips[%d].", i)

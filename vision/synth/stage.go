@@ -109,6 +109,9 @@ func (st *stage) pixelLight(px, py float64) RGB {
 		c = mix(c, st.face(px, py, cx, cy), cover)
 	}
 	c = st.overlays(c, px, py, x, y, false)
+	if len(st.scene.Clutter) > 0 {
+		c = st.clutter(c, x, y)
+	}
 	level := st.illumination(px, py)
 	for i := range c {
 		c[i] *= level * st.scene.Light.Colour[i]

@@ -1,0 +1,148 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// What tells a flattened film from a glare band, a shadow, a groove, a wire, a
+// bevel or a machining line. Judged on rendered photos of such things.
+const (
+	sharpEnough  = 1.4  // edge spread over the bars', of the sharper edge
+	clearEnough  = 4.0  // contrast over what is left of the luma beside the model
+	leastWidth   = 0.45 // mm
+	clearlyOther = 0.5  // share of the clearest candidate's clearness below which another is not meant
+	evenInside   = 0.4  // of the contrast, by which the film's own colour may vary across it
+	alikeSides   = 0.4  // the fainter edge's contrast over the stronger one's
+)
+
+// Reasons, beside those for which stations are dropped, why a band is no strip.
+const (
+	tooNarrow  = "too narrow"
+	tooShort   = "too short"
+	notSharp   = "its edges are not sharp"
+	notEven    = "its inside is not even"
+	twoGrounds = "it parts two grounds"
+)
+
+// notStrip tells why a traced band is not a flattened strip, "" when it is one: at
+// least half of its length has two clear edges, the sharper about as sharp as the
+// card's bars, the same metal lies on both sides, and its inside is even.
+func (t *traced) notStrip() string {
+	used, all := t.count()
+	switch {
+	case all < 6 || 2*t.c.axis.Half < minStripLength:
+		return tooShort
+	case 2*used < all:
+		return t.mostDropped(dropApart)
+	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S, t.clearness() < clearEnough:
+		return notSharp
+	case t.unlikeSides():
+		return twoGrounds
+	case t.unevenInside():
+		return notEven
+	case t.c.width < leastWidth:
+		return tooNarrow
+	}
+	return ""
+}
+
+// unlikeSides reports whether the band stands out from one side far less than
+// from the other: a part's bevel or edge does, a strip lies on one metal.
+func (t *traced) unlikeSides() bool {
+	a, b := t.film.apart(t.metal[0]), t.film.apart(t.metal[1])
+	return math.Min(a, b) < alikeSides*math.Max(a, b)
+}
+
+// apart is the distance between two display-referred colours.
+func (c rgb) apart(d rgb) float64 {
+	return math.Sqrt((c[0]-d[0])*(c[0]-d[0]) + (c[1]-d[1])*(c[1]-d[1]) + (c[2]-d[2])*(c[2]-d[2]))
+}
+
+// unevenInside reports whether the colour across the film, taken along its whole
+// length, varies: a groove, a wire and anything else that is not flat is shaded,
+// and a part has things on it.
+func (t *traced) unevenInside() bool {
+	const places = 15
+	var seen [places][3][]float64
+	for _, k := range t.cuts {
+		if k.dropped != "" {
+			continue
+		}
+		edge := 2.5*t.cam.S + 1.5*t.cam.R // what an edge's own shape covers
+		for i := range places {
+			x := k.fit.x[0] + edge + (k.fit.x[1]-k.fit.x[0]-2*edge)*float64(i)/(places-1)
+			q := k.frame.at(x)
+			x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y))
+			if k.fit.x[1]-k.fit.x[0] < 3*edge || x0 < 0 || y0 < 0 || x0 >= t.c.p.Luma.W || y0 >= t.c.p.Luma.H {
+				continue
+			}
+			r, g, b := t.c.p.RGB(x0, y0)
+			for n, v := range [3]float64{r, g, b} {
+				seen[i][n] = append(seen[i][n], v/255)
+			}
+		}
+	}
+	contrast := math.Min(t.film.apart(t.metal[0]), t.film.apart(t.metal[1]))
+	var across []rgb
+	for i := range seen {
+		if len(seen[i][0]) >= 5 {
+			across = append(across, rgb{median(seen[i][0]), median(seen[i][1]), median(seen[i][2])})
+		}
+	}
+	for i, a := range across {
+		for _, b := range across[:i] {
+			if a.apart(b) > evenInside*contrast {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// softSide reports whether one edge rises sharply and the other far more slowly.
+func (t *traced) softSide() bool {
+	lo, hi := math.Min(t.rise[0], t.rise[1]), math.Max(t.rise[0], t.rise[1])
+	return lo > 0 && lo < 3*t.cam.S+1 && hi > smearRise*lo && hi > 6*t.cam.S
+}
+
+// clearness is the median over stations of the edges' contrast over the luma
+// that the model leaves: texture, dirt, noise.
+func (t *traced) clearness() float64 {
+	var c []float64
+	for _, k := range t.cuts {
+		if k.dropped == "" {
+			c = append(c, math.Min(math.Abs(k.fit.film-k.fit.metal[0]), math.Abs(k.fit.film-k.fit.metal[1]))/math.Max(k.fit.rms, 1e-4))
+		}
+	}
+	if len(c) == 0 {
+		return 0
+	}
+	return median(c)
+}
+
+// minGap is the least clear metal in mm between card and strip.
+const minGap = 0.3
+
+// reachesCard reports whether the film comes so near to the card that some of it
+// may lie under the card: along its own length and as far beyond as film is
+// seen, with its edges, or, past its ends by what a card's edge and shadow can
+// hide, with its middle line.
+func (t *traced) reachesCard(l *calib.Layout) bool {
+	const step = 0.25 // mm
+	a := t.c.axis
+	n := a.Normal().Scale(t.c.width / 2)
+	from, to := -a.Half-t.filmBeyond(-1), a.Half+t.filmBeyond(1)
+	hidden := cardRim + 1
+	for s := from - hidden; s <= to+hidden; s += step {
+		c := a.At(s)
+		if l.Contains(c, 0) {
+			return true
+		}
+		if s > from-step && s < to+step && (l.Contains(c.Add(n), minGap) || l.Contains(c.Sub(n), minGap)) {
+			return true
+		}
+	}
+	return false
+}
