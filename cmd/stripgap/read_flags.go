@@ -89,6 +89,9 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err := clearance.Spec(limits).Check(); err != nil {
 		return nil, usagef("--limits-new and --limits-service: %w", err)
 	}
+	if err := warnOfLimits(cmd, limits, 2*options.Surface.Radius); err != nil {
+		return nil, err
+	}
 	temperature, err := f.roomTemperature()
 	if err != nil {
 		return nil, err
@@ -103,6 +106,27 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	}
 	options.Prints = known.Prints
 	return newReader(pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature, Limits: limits, Coverage: f.coverage}), nil
+}
+
+// warnOfLimits tells of limits that look like a slip for a journal of the diameter
+// in mm, 0 where it is not known.
+func warnOfLimits(cmd *cobra.Command, limits pipeline.Limits, journal float64) error {
+	for _, kind := range []struct {
+		flag string
+		l    *clearance.Limits
+	}{{"--limits-new", limits.New}, {"--limits-service", limits.Service}} {
+		if kind.l == nil || journal == 0 {
+			continue
+		}
+		doubts, err := kind.l.Doubts(journal)
+		if err != nil {
+			return err
+		}
+		for _, d := range doubts {
+			fmt.Fprintf(cmd.ErrOrStderr(), "%s: %s: %s\n", cmd.CommandPath(), kind.flag, d.Text)
+		}
+	}
+	return nil
 }
 
 // roomTemperature is what --temperature says in degC, nil when it is not given.
