@@ -202,13 +202,14 @@ func (a *assessment) flagPlace(p *place) {
 		where = fmt.Sprintf(" at %g deg", *p.position)
 	}
 	stands := p.known && standsOut(p.taper, a.build)
+	size := quantity.Value{X: math.Abs(p.taper.X), U: p.taper.U}
 	switch {
 	case len(p.valid) >= 2 && !p.known:
 		a.flag(FlagDisagree, "its strips do not agree%s%s, so there is no clearance to tell", where, disagreement(p))
 	case len(p.valid) == 1 && stands:
-		a.flag(FlagTaper, "its ends differ by %s%s; a second strip must show whether that is the bearing or how the strip lay", both(math.Abs(p.taper.X), a.build.Coverage*p.taper.U), where)
+		a.flag(FlagTaper, "its ends differ by %s%s; a second strip must show whether that is the bearing or how the strip lay", Lengths(size, a.build.Coverage), where)
 	case stands:
-		a.flag(FlagTaperReal, "its strips agree that the ends differ by %s%s", both(math.Abs(p.taper.X), a.build.Coverage*p.taper.U), where)
+		a.flag(FlagTaperReal, "its strips agree that the ends differ by %s%s", Lengths(size, a.build.Coverage), where)
 	}
 	for _, s := range p.apart() {
 		if p.known && standsOut(s.gauged.Taper, a.build) && !stands {
@@ -287,14 +288,14 @@ func (a *assessment) parts(c quantity.Coverage) error {
 	}
 	a.status.Predicted.NormalisedError = &m.En
 	if !m.Agree {
-		a.flag(FlagParts, "the parts' measures give %s, the strips %s: further apart than both are uncertain", lengths(v.X), lengths(read.X))
+		a.flag(FlagParts, "the parts' measures give %s, the strips %s: further apart than both are uncertain (normalised error %.2f)", lengths(v.X), lengths(read.X), m.En)
 	}
 	return nil
 }
 
-// both tells a length with its expanded uncertainty in mm and thou.
-func both(mm, expanded float64) string {
-	return quantity.Format(mm, expanded, quantity.MM) + " (" + quantity.Format(mm, expanded, quantity.Thou) + ")"
+// Lengths tells a value in mm with its uncertainty expanded by k, in mm and thou.
+func Lengths(v quantity.Value, k float64) string {
+	return quantity.Format(v.X, k*v.U, quantity.MM) + " (" + quantity.Format(v.X, k*v.U, quantity.Thou) + ")"
 }
 
 // lengths tells a length in mm and thou.

@@ -11,8 +11,10 @@ import (
 	"stripgap/clearance"
 )
 
-// buildFormat is a build.toml; a bearing takes about 300 bytes.
-var buildFormat = strictfile.Format{What: "a build", MaxBytes: 1 << 20, Quoted: true}
+// MaxFile bounds a build.toml in bytes; a bearing takes about 300.
+const MaxFile = 1 << 20
+
+var buildFormat = strictfile.Format{What: "a build", MaxBytes: MaxFile, Quoted: true}
 
 // buildEntry, groupEntry and bearingEntry are a build as it is written. Figures
 // are text because each carries its unit.

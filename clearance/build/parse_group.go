@@ -67,11 +67,20 @@ func (p *parser) groupNames(i int, g *Group) error {
 	default:
 		return p.wrong(fmt.Errorf("%q: must be %q, %q or %q", g.Kind, Mains, BigEnds, Other), "group", i, "kind")
 	}
-	switch g.On {
-	case "", OnShell, OnJournal, OnFlat:
-		return nil
+	if _, err := ParseSurface(string(g.On)); err != nil {
+		return p.wrong(err, "group", i, "strip_on")
 	}
-	return p.wrong(fmt.Errorf("%q: must be %q, %q or %q", g.On, OnShell, OnJournal, OnFlat), "group", i, "strip_on")
+	return nil
+}
+
+// ParseSurface reads what a strip lies on: shell, journal or flat, or empty where
+// nobody says.
+func ParseSurface(s string) (Surface, error) {
+	switch on := Surface(s); on {
+	case "", OnShell, OnJournal, OnFlat:
+		return on, nil
+	}
+	return "", fmt.Errorf("%q: must be %q, %q or %q", s, OnShell, OnJournal, OnFlat)
 }
 
 func diameter(s string) (float64, error) {
@@ -144,7 +153,7 @@ func (g *Group) Spec() clearance.Spec {
 
 func (p *parser) positions(i int, e groupEntry, g *Group) error {
 	for k, s := range e.Positions {
-		a, err := angle(s)
+		a, err := ParseAngle(s)
 		if err == nil && !(a >= 0 && a < 360) {
 			err = fmt.Errorf("%q: must be from 0 to less than 360 deg", s)
 		}
@@ -161,8 +170,8 @@ func (p *parser) positions(i int, e groupEntry, g *Group) error {
 	return nil
 }
 
-// angle reads a decimal number with the unit deg.
-func angle(s string) (float64, error) {
+// ParseAngle reads a decimal number with the unit deg.
+func ParseAngle(s string) (float64, error) {
 	number, ok := strings.CutSuffix(strings.TrimSpace(s), "deg")
 	if !ok {
 		return 0, fmt.Errorf("angle %q: no unit; write deg after the number", s)
@@ -188,7 +197,7 @@ func (p *parser) bolts(i int, e groupEntry, g *Group) error {
 		g.Torque = append(g.Torque, fmt.Sprintf("%.4g N m (%.3g lbf ft)", t, quantity.PoundFootFromTorque(t)))
 	}
 	for k, s := range e.Angle {
-		a, err := angle(s)
+		a, err := ParseAngle(s)
 		if err == nil && !(a > 0 && a <= 360) {
 			err = fmt.Errorf("%q: must be more than 0 and at most 360 deg", s)
 		}

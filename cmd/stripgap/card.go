@@ -126,20 +126,7 @@ func (p *cardPrint) run(stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	files := []outputFile{{p.out, func(w io.Writer) error {
-		switch p.format() {
-		case ".pdf":
-			return page.WritePDF(w)
-		case ".svg":
-			return page.WriteSVG(w)
-		default:
-			return page.WritePNG(w, p.dpi)
-		}
-	}}}
-	if p.placements != "" {
-		files = append(files, outputFile{p.placements, page.WritePlacements})
-	}
-	if err := writeFiles(files, p.force); err != nil {
+	if err := writeFiles(p.files(page), p.force); err != nil {
 		return err
 	}
 	fmt.Fprintf(stdout, "%s: %s, serial %s\n", p.out, p.card, p.serial)
@@ -157,6 +144,24 @@ func (p *cardPrint) warnChecked(cmd *cobra.Command) error {
 			"or leave --serial out for a new one\n", cmd.CommandPath(), p.serial)
 	}
 	return nil
+}
+
+// files are what to write of a page.
+func (p *cardPrint) files(page *calib.Sheet) []outputFile {
+	files := []outputFile{{p.out, func(w io.Writer) error {
+		switch p.format() {
+		case ".pdf":
+			return page.WritePDF(w)
+		case ".svg":
+			return page.WriteSVG(w)
+		default:
+			return page.WritePNG(w, p.dpi)
+		}
+	}}}
+	if p.placements != "" {
+		files = append(files, outputFile{p.placements, page.WritePlacements})
+	}
+	return files
 }
 
 // page plans what was asked for.
@@ -181,16 +186,24 @@ type outputFile struct {
 	write func(io.Writer) error
 }
 
-// writeFiles writes each file whole or not at all: all go to temporary files
-// beside their places before the first takes its name. Existing files are refused
-// unless force is set.
-func writeFiles(files []outputFile, force bool) error {
+// mayWrite refuses files that exist, unless force is set.
+func mayWrite(files []outputFile, force bool) error {
 	for _, f := range files {
 		if _, err := os.Lstat(f.path); err == nil && !force {
 			return fmt.Errorf("%s exists already; choose another name or add --force", f.path)
 		} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
+	}
+	return nil
+}
+
+// writeFiles writes each file whole or not at all: all go to temporary files
+// beside their places before the first takes its name. Existing files are refused
+// unless force is set.
+func writeFiles(files []outputFile, force bool) error {
+	if err := mayWrite(files, force); err != nil {
+		return err
 	}
 	var temporary []string
 	defer func() {

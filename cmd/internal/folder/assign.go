@@ -161,7 +161,7 @@ func (v View) reading(j Job, bearing string, r pipeline.Result, lots Lots) (buil
 	}
 	return build.Reading{
 		Bearing: bearing, Position: j.Position, Strip: j.Strip, Assigned: j.By, Photos: j.Photos,
-		Picture: pictureName(j.Photos[0]), On: on, Diameter: 2 * s.Surface.Radius, Temperature: s.Temperature,
+		Picture: PictureName(j.Photos[0]), On: on, Diameter: 2 * s.Surface.Radius, Temperature: s.Temperature,
 		Lot: build.Lot{Name: s.Lot.Name, Area: s.Lot.SectionArea.X, AreaU: s.Lot.SectionArea.U,
 			RangeLo: s.Lot.RangeLo, RangeHi: s.Lot.RangeHi},
 		Result: text,

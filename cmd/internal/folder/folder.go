@@ -172,3 +172,6 @@ func (f *Folder) AddSheet(s build.Sheet) error {
 
 // Readings lists the readings that stand.
 func (f *Folder) Readings() []build.Reading { return f.View().Journal.Standing() }
+
+// Status works out where the build stands.
+func (f *Folder) Status() (build.Status, error) { return f.View().Status() }

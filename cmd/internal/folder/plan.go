@@ -125,7 +125,7 @@ func (v View) choose(a Ask) (chosen []build.Photo, problems []error) {
 // Task is a job as a reader takes it. The picture's name follows from the photo's
 // bytes, so that a job done again writes the same file.
 func (v View) Task(j Job) pipeline.Task {
-	t := pipeline.Task{Photo: v.photoPath(j.Photos[0]), Picture: v.Path(pictureName(j.Photos[0]))}
+	t := pipeline.Task{Photo: v.photoPath(j.Photos[0]), Picture: v.Path(PictureName(j.Photos[0]))}
 	if len(j.Photos) > 1 {
 		t.Second = v.photoPath(j.Photos[1])
 	}
@@ -134,7 +134,7 @@ func (v View) Task(j Job) pipeline.Task {
 
 func (v View) photoPath(p build.Photo) string { return filepath.Join(v.Dir, photosDir, p.Name) }
 
-// pictureName is the picture's name below the folder, with slashes.
-func pictureName(p build.Photo) string {
+// PictureName is the picture's name below the folder, with slashes.
+func PictureName(p build.Photo) string {
 	return fmt.Sprintf("%s/%s-%s.jpg", picturesDir, strings.TrimSuffix(p.Name, filepath.Ext(p.Name)), p.SHA256[:8])
 }

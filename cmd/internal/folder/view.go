@@ -74,3 +74,6 @@ func loadBuild(dir string) (*build.Build, error) {
 
 // Path returns where a file of the folder is.
 func (v View) Path(name string) string { return filepath.Join(v.Dir, filepath.FromSlash(name)) }
+
+// Status works out where the build stands.
+func (v View) Status() (build.Status, error) { return v.Build.Status(v.Journal) }

@@ -1,0 +1,84 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"stripgap/clearance/build"
+	"stripgap/cmd/internal/folder"
+	"stripgap/cmd/internal/report"
+)
+
+func newBuildStatusCommand() *cobra.Command {
+	var format string
+	var strict bool
+	cmd := &cobra.Command{
+		Use:   "status FOLDER",
+		Short: "Tell each bearing's clearance, verdict and next step",
+		Long: `status shows every bearing of a build, front to rear: how many strips were read,
+the clearance they agree on, the verdicts by the limits for new parts and for parts
+that have run, and what to do next. It only looks at the folder.
+
+Exit codes: 0 done, 1 something failed, 2 wrong usage, 3 (only with --strict) a
+bearing lies outside its limits.`,
+		Example: `  stripgap build status engine
+  stripgap build status engine --format csv
+  stripgap build status engine --strict`,
+		Args: oneFolder,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if format != "table" && format != "json" && format != "csv" {
+				return usagef("--format %q: must be table, json or csv", format)
+			}
+			v, err := folder.Look(args[0])
+			if err != nil {
+				return err
+			}
+			tell(cmd, v.Notes)
+			s, err := v.Status()
+			if err != nil {
+				return err
+			}
+			if err := showStatus(cmd, v, s, format); err != nil {
+				return fmt.Errorf("the status could not be written: %w", err)
+			}
+			if strict && s.Outside() {
+				return exitError(exitOutside)
+			}
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&format, "format", "table", "table, json or csv")
+	cmd.Flags().BoolVar(&strict, "strict", false, "exit with 3 when a bearing lies outside any of its limits")
+	return cmd
+}
+
+func showStatus(cmd *cobra.Command, v folder.View, s build.Status, format string) error {
+	w := cmd.OutOrStdout()
+	switch format {
+	case "json":
+		return report.StatusJSON(w, s)
+	case "csv":
+		return report.StatusCSV(w, s)
+	}
+	if err := report.StatusTable(w, s); err != nil {
+		return err
+	}
+	for _, d := range v.Build.Doubts {
+		fmt.Fprintf(w, "\nLook again at build.toml: %s.\n", d)
+	}
+	jobs, problems := v.Plan(folder.Ask{})
+	if n := len(jobs); n > 0 {
+		fmt.Fprintf(w, "\nIn photos/ there are strips not read yet: %d; run stripgap build read %s.\n", n, v.Dir)
+	}
+	tell(cmd, errorTexts(problems))
+	return nil
+}
+
+func errorTexts(list []error) []string {
+	var texts []string
+	for _, err := range list {
+		texts = append(texts, err.Error())
+	}
+	return texts
+}
