@@ -8,6 +8,7 @@ const (
 	FlagTorn           = "torn"
 	FlagOverGap        = "over-gap"
 	FlagSurfaceAssumed = "surface-assumed"
+	FlagEndsByHand     = "ends-by-hand"
 )
 
 // flagTexts says what a flag means and what to do about it, in one sentence.
@@ -21,6 +22,7 @@ var flagTexts = map[string]string{
 		"lay the next strip beside it.",
 	FlagSurfaceAssumed: "surface-assumed: how strip and card lie to one another was not told, so the uncertainty allows " +
 		"for it; say --flat, --shell-radius, --journal-radius or --height, or read two photos with --pair.",
+	FlagEndsByHand: "ends-by-hand: a person said where the strip ends; what lies beyond was left out.",
 }
 
 // FlagText returns the sentence that explains a flag, and whether there is one.

@@ -172,6 +172,9 @@ func (m *Measurement) describe(t *traced, o Options) {
 	if o.PlaneU == nil && o.Surface.Kind == SurfaceUnknown && (o.Height == nil || m.Card.Layout.OnPart) {
 		m.flag(FlagSurfaceAssumed)
 	}
+	if o.Ends != nil {
+		m.flag(FlagEndsByHand)
+	}
 }
 
 // orient turns the axis so that it runs towards the first end: the front, or

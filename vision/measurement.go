@@ -6,6 +6,9 @@ import "stripgap/calib"
 type Options struct {
 	// Zone narrows the search for the strip; nil searches the layout's reach.
 	Zone *Zone
+	// Ends are two places beyond which nothing of the strip is used, on its plane in
+	// card millimetres, in either order; nil uses all of it.
+	Ends *[2]calib.CardPoint
 	// Surface is the metal under strip and card; it sets the strip's plane.
 	Surface Surface
 	// Surfaces replaces it for photos of a tag, by the tag's bearing.

@@ -98,18 +98,11 @@ func (o *Overlay) Draw(p *Photo) (*image.RGBA, error) {
 	if err := o.check(); err != nil {
 		return nil, err
 	}
-	v := o.view(p)
+	v, height := o.layOut(p)
 	banner := o.bannerHeight()
-	height := banner + v.height
-	if o.hasLegend() {
-		height += legendHeight
-	}
-	if o.Plot != nil {
-		height += plotHeight
-	}
 	c := newCanvas(pictureWidth, height)
 	o.drawBanner(c)
-	v.place(c, p, banner)
+	v.place(c, p)
 	o.drawFindings(c.within(v.on), v)
 	y := banner + v.height
 	if o.hasLegend() {
@@ -120,6 +113,26 @@ func (o *Overlay) Draw(p *Photo) (*image.RGBA, error) {
 		o.Plot.draw(c, image.Rect(0, y, pictureWidth, y+plotHeight), o.firstOnRight())
 	}
 	return c.img, nil
+}
+
+// layOut decides which part of the photo goes where, and how high the picture is.
+func (o *Overlay) layOut(p *Photo) (v *pictureView, height int) {
+	v = o.view(p)
+	height = o.bannerHeight() + v.height
+	if o.hasLegend() {
+		height += legendHeight
+	}
+	if o.Plot != nil {
+		height += plotHeight
+	}
+	return v, height
+}
+
+// Placing returns how Draw maps pixels of the photo to those of the picture, and
+// the picture's size.
+func (o *Overlay) Placing(p *Photo) (place func(calib.PixelPoint) calib.PixelPoint, width, height int) {
+	v, height := o.layOut(p)
+	return v.point, pictureWidth, height
 }
 
 // firstOnRight reports whether the first end is seen to the right of the

@@ -15,7 +15,7 @@ type pictureView struct {
 	crop   image.Rectangle // of the photo
 	scale  float64         // canvas pixels per photo pixel
 	height int             // of the picture's photo part
-	on     image.Rectangle // of the canvas; set by place
+	on     image.Rectangle // of the canvas
 }
 
 // view cuts the photo down to what was found, with a margin for the labels, and
@@ -31,7 +31,10 @@ func (o *Overlay) view(p *Photo) *pictureView {
 		}
 	}
 	scale := math.Min(pictureWidth/float64(crop.Dx()), maxPhotoHeight/float64(crop.Dy()))
-	return &pictureView{crop: crop, scale: scale, height: max(1, int(math.Round(float64(crop.Dy())*scale)))}
+	v := &pictureView{crop: crop, scale: scale, height: max(1, int(math.Round(float64(crop.Dy())*scale)))}
+	w := max(1, int(math.Round(float64(crop.Dx())*scale)))
+	v.on = image.Rect(0, 0, w, v.height).Add(image.Pt((pictureWidth-w)/2, o.bannerHeight()))
+	return v
 }
 
 // point maps a place of the photo to the canvas.
@@ -50,10 +53,9 @@ func (v *pictureView) points(ps []calib.PixelPoint) []calib.PixelPoint {
 	return out
 }
 
-// place draws the photo on the canvas, in the anchorMiddle, its top at row top.
-func (v *pictureView) place(c *canvas, p *Photo, top int) {
-	w := max(1, int(math.Round(float64(v.crop.Dx())*v.scale)))
-	v.on = image.Rect(0, 0, w, v.height).Add(image.Pt((pictureWidth-w)/2, top))
+// place draws the photo on the canvas.
+func (v *pictureView) place(c *canvas, p *Photo) {
+	w, top := v.on.Dx(), v.on.Min.Y
 	c.rect(inkBlack, image.Rect(0, top, pictureWidth, top+v.height))
 	luma := resized(p.Luma, v.crop, w, v.height)
 	chroma := chromaCrop(p, v.crop)

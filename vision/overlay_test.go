@@ -117,7 +117,7 @@ func TestOverlayEndAtBorder(t *testing.T) {
 	}
 	keep(t, "border.png", img)
 	v := o.view(p)
-	at := v.point(o.Ends[0].At).Add(calib.PixelPoint{Y: float64(o.bannerHeight())})
+	at := v.point(o.Ends[0].At)
 	dot := img.RGBAAt(int(math.Round(at.X))-9, int(math.Round(at.Y)))
 	past := img.RGBAAt(int(math.Round(at.X))-16, int(math.Round(at.Y)))
 	if dot != inkWhite || past == inkWhite || past == inkBlack {

@@ -62,11 +62,27 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 		for i := -n; i <= n; i++ {
 			t.cuts = append(t.cuts, t.c.cutAt(l, float64(i)*t.c.step*spread))
 		}
+		t.cutTo(o.Ends)
 		if !t.settle(l) {
 			return t, t.mostDropped(dropApart)
 		}
 	}
 	return t, ""
+}
+
+// cutTo drops the stations that lie beyond the ends that were set.
+func (t *traced) cutTo(ends *[2]calib.CardPoint) {
+	if ends == nil {
+		return
+	}
+	at := func(c calib.CardPoint) float64 { return c.Sub(t.c.axis.Middle).Dot(t.c.axis.Dir) }
+	lo, hi := at(ends[0]), at(ends[1])
+	lo, hi = math.Min(lo, hi), math.Max(lo, hi)
+	for i := range t.cuts {
+		if s := t.cuts[i].s; s < lo || s > hi {
+			t.cuts[i].dropped = dropBeyond
+		}
+	}
 }
 
 // Stations along a strip: about so many, of a length in mm within these bounds.

@@ -81,6 +81,7 @@ const (
 	dropContrast  = "film and metal too alike"
 	dropUneven    = "the edges do not match"
 	dropApart     = "apart from its neighbours"
+	dropBeyond    = "beyond the ends set by hand"
 )
 
 // mostDropped returns the commonest reason for which stations within the strip's

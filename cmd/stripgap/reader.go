@@ -27,12 +27,12 @@ func newReaderCommand() *cobra.Command {
 
 // newReader returns a reader of photos that knows what is given.
 func newReader(g pipeline.Given) *pipeline.Reader {
-	draw := report.Picture
+	r := &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair,
+		Draw: report.Picture, Given: g}
 	if g.BarePictures {
-		draw = report.BarePicture
+		r.Draw, r.Sight = report.BarePicture, report.BareSight
 	}
-	return &pipeline.Reader{Load: vision.Load, Measure: vision.Measure, MeasurePair: vision.MeasurePair,
-		Draw: draw, Given: g}
+	return r
 }
 
 // readers returns a pool of n processes that read.

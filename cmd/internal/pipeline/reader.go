@@ -22,6 +22,8 @@ type Reader struct {
 	// Draw makes the picture that goes with a reading or a refusal, as the
 	// bytes of a JPEG file.
 	Draw func(*vision.Photo, *vision.Measurement, *Result) ([]byte, error)
+	// Sight tells where the card is in that picture, nil where it was not found.
+	Sight func(*vision.Photo, *vision.Measurement, *Result) *Sight
 
 	Given
 }
@@ -73,10 +75,21 @@ func (r *Reader) setting(t Task, bearing string) Setting {
 }
 
 // Entry is what became of a Task. PictureErr says why the picture could not be
-// made or written; the reading stands all the same.
+// made or written; the reading stands all the same. Sight goes with the picture.
 type Entry struct {
 	Result     Result
+	Sight      *Sight
 	PictureErr error
+}
+
+// Sight is where the card's frame lies in a picture of Width by Height pixels:
+// PictureFromCard, row by row, maps millimetres on the strip's plane, on the card's
+// where no strip was found, to pixels. Lens distortion is left out: it is for
+// pointing at, not for measuring.
+type Sight struct {
+	Width           int        `json:"width"`
+	Height          int        `json:"height"`
+	PictureFromCard [9]float64 `json:"picture_from_card"`
 }
 
 // Refusal codes that do not come from the pixels.
@@ -128,6 +141,9 @@ func (r *Reader) Read(t Task) (e Entry) {
 	e.Result.mustEncode()
 	if t.Picture != "" && r.Draw != nil {
 		e.PictureErr = r.picture(t.Picture, photo, m, &e.Result)
+		if r.Sight != nil && e.PictureErr == nil {
+			e.Sight = r.Sight(photo, m, &e.Result)
+		}
 	}
 	return e
 }

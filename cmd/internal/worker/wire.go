@@ -100,11 +100,12 @@ func matrix(e []float64) *mat.SymDense {
 // answer is what became of a task, on its way back.
 type answer struct {
 	Result     pipeline.Result
+	Sight      *pipeline.Sight
 	PictureErr string
 }
 
 func newAnswer(e pipeline.Entry) answer {
-	a := answer{Result: e.Result}
+	a := answer{Result: e.Result, Sight: e.Sight}
 	if e.PictureErr != nil {
 		a.PictureErr = e.PictureErr.Error()
 	}
@@ -112,7 +113,7 @@ func newAnswer(e pipeline.Entry) answer {
 }
 
 func (a answer) entry() pipeline.Entry {
-	e := pipeline.Entry{Result: a.Result}
+	e := pipeline.Entry{Result: a.Result, Sight: a.Sight}
 	if a.PictureErr != "" {
 		e.PictureErr = errors.New(a.PictureErr)
 	}
