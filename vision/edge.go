@@ -18,50 +18,96 @@ type edgeShape struct {
 	reach float64 // the table covers -reach..reach
 	e, d  []float64
 	halo  []float64 // what one unit of sharpening adds
+	plain plainEdge
 }
 
-const edgeStep = 0.1 // px between table entries
+// plainEdge is the edge before sharpening, on the table's grid and as far beyond
+// it as the sharpening's mask reaches.
+type plainEdge struct {
+	camera camera1D
+	mix    mixing
+	mask   unsharp
+	y      []float64
+	tone   []float64 // derivative by the tone curve's strength
+}
+
+// edgeRates are the derivatives of an edgeShape's table by the camera's
+// parameters: per px of blur, per px of radius, per unit of tone.
+type edgeRates struct{ blur, radius, tone []float64 }
+
+const (
+	edgeStep = 0.1 // px between table entries
+	edgeEnd  = 6.0 // blurs from an edge beyond which nothing of the other side is left
+)
 
 // newEdgeShape tabulates the edge between the two display-referred colours.
 // False when their lumas differ by less than minContrast, where an edge's shape
 // on luma is not defined.
 func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
-	m := newMixing(c.Tone, film, metal)
-	y0, y1 := m.luma(0), m.luma(1)
-	if math.Abs(y1-y0) < minContrast {
+	p := plainEdge{camera: c, mix: newMixing(c.Tone, film, metal), mask: newUnsharp(c)}
+	half := int((4*c.S + 3*c.R + 0.5) / edgeStep)
+	if !p.fill(half + p.mask.reach()) {
 		return nil, false
 	}
-	reach := 4*c.S + 3*c.R + 0.5
-	kernel := gaussKernel(c.R / edgeStep)
-	k0 := len(kernel) / 2
-	half := int(reach / edgeStep)
-	n := half + k0
-	raw := make([]float64, 2*n+1)
-	for i := range raw {
-		switch u := float64(i-n) * edgeStep / c.S; {
-		case u < -6: // nothing of the film is left there
-		case u > 6:
-			raw[i] = 1
-		default:
-			raw[i] = (m.luma(normalCDF(u)) - y0) / (y1 - y0)
-		}
-	}
-	s := &edgeShape{reach: float64(half) * edgeStep}
-	s.e, s.d, s.halo = make([]float64, 2*half+1), make([]float64, 2*half+1), make([]float64, 2*half+1)
+	s := &edgeShape{reach: float64(half) * edgeStep, plain: p}
+	n := 2*half + 1
+	table := make([]float64, 3*n)
+	s.e, s.d, s.halo = table[:n:n], table[n:2*n:2*n], table[2*n:]
 	for i := range s.e {
-		window := raw[i : i+len(kernel)]
-		soft := 0.0
-		for k, w := range kernel {
-			soft += w * window[k]
-		}
-		s.halo[i] = window[k0] - soft
-		s.e[i] = window[k0] + c.A*s.halo[i]
+		y := p.y[i+p.mask.reach()]
+		s.halo[i] = y - p.mask.soft(p.y, i, p.mask.weight)
+		s.e[i] = y + c.A*s.halo[i]
 	}
 	for i := range s.d {
-		a, b := max(i-1, 0), min(i+1, 2*half)
+		a, b := max(i-1, 0), min(i+1, n-1)
 		s.d[i] = (s.e[b] - s.e[a]) / (float64(b-a) * edgeStep)
 	}
 	return s, true
+}
+
+// fill tabulates the edge n entries to either side; false without contrast.
+func (p *plainEdge) fill(n int) bool {
+	y0, y1 := p.mix.luma(0), p.mix.luma(1)
+	if math.Abs(y1-y0) < minContrast {
+		return false
+	}
+	p.y, p.tone = make([]float64, 2*n+1), make([]float64, 2*n+1)
+	for i := range p.y {
+		switch u := p.offset(i) / p.camera.S; {
+		case u < -edgeEnd:
+		case u > edgeEnd:
+			p.y[i] = 1
+		default:
+			y, rate := p.mix.lumaRate(normalCDF(u))
+			p.y[i], p.tone[i] = (y-y0)/(y1-y0), rate/(y1-y0)
+		}
+	}
+	return true
+}
+
+// offset is the place of entry i, px from the edge.
+func (p *plainEdge) offset(i int) float64 { return float64(i-len(p.y)/2) * edgeStep }
+
+// rates tabulates the derivatives. Blur stretches the plain edge, so that its
+// derivative by S is -u/S times that by u.
+func (s *edgeShape) rates() edgeRates {
+	p := &s.plain
+	c := p.camera
+	blur := make([]float64, len(p.y))
+	for i := 2; i < len(p.y)-2; i++ {
+		slope := (8*(p.y[i+1]-p.y[i-1]) - (p.y[i+2] - p.y[i-2])) / (12 * edgeStep)
+		blur[i] = -p.offset(i) / c.S * slope
+	}
+	n := len(s.e)
+	table := make([]float64, 3*n)
+	r := edgeRates{table[:n:n], table[n : 2*n : 2*n], table[2*n:]}
+	for i := range s.e {
+		k := i + p.mask.reach()
+		r.blur[i] = blur[k] + c.A*(blur[k]-p.mask.soft(blur, i, p.mask.weight))
+		r.tone[i] = p.tone[k] + c.A*(p.tone[k]-p.mask.soft(p.tone, i, p.mask.weight))
+		r.radius[i] = -c.A * p.mask.soft(p.y, i, p.mask.rate)
+	}
+	return r
 }
 
 // minContrast is the least difference of film's and metal's luma, 0..1.
@@ -69,47 +115,82 @@ const minContrast = 0.04
 
 // at returns the shape and its slope at offset u px, by linear interpolation.
 func (s *edgeShape) at(u float64) (e, d float64) {
-	if u <= -s.reach {
-		return 0, 0
-	}
-	if u >= s.reach {
+	i, f, ok := s.inside(u)
+	switch {
+	case ok:
+		return lerp(s.e, i, f), lerp(s.d, i, f)
+	case u > 0:
 		return 1, 0
 	}
-	i, f := s.cell(u)
-	return s.e[i] + f*(s.e[i+1]-s.e[i]), s.d[i] + f*(s.d[i+1]-s.d[i])
+	return 0, 0
 }
 
-// cell returns the table's cell that holds u, which lies inside the reach.
-func (s *edgeShape) cell(u float64) (i int, frac float64) {
+// inside returns the table's cell that holds u px; false at its ends and beyond.
+func (s *edgeShape) inside(u float64) (i int, frac float64, ok bool) {
+	if u <= -s.reach || u >= s.reach {
+		return 0, 0, false
+	}
 	x := (u + s.reach) / edgeStep
 	i = min(int(x), len(s.e)-2)
-	return i, x - float64(i)
+	return i, x - float64(i), true
+}
+
+// lerp interpolates a table in its cell i.
+func lerp(table []float64, i int, f float64) float64 {
+	return table[i] + f*(table[i+1]-table[i])
 }
 
 // haloAt returns the sharpening's share at offset u px, for amount 1.
 func (s *edgeShape) haloAt(u float64) float64 {
-	if u <= -s.reach || u >= s.reach {
-		return 0
+	if i, f, ok := s.inside(u); ok {
+		return lerp(s.halo, i, f)
 	}
-	i, f := s.cell(u)
-	return s.halo[i] + f*(s.halo[i+1]-s.halo[i])
+	return 0
 }
 
 func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
-// gaussKernel returns a normalised odd kernel of standard deviation s samples
-// out to three and a half of them.
-func gaussKernel(s float64) []float64 {
-	n := int(3.5*s) + 1
-	k := make([]float64, 2*n+1)
-	sum := 0.0
-	for i := range k {
-		x := float64(i-n) / s
-		k[i] = math.Exp(-x * x / 2)
-		sum += k[i]
+// unsharp is a mask's Gaussian as an odd, normalised row of weights, stride table
+// entries apart, and their derivatives per px of its radius.
+type unsharp struct {
+	weight, rate []float64
+	stride       int
+}
+
+// newUnsharp samples the Gaussian out to five radii. A sum in place of the
+// integral is off by less than exp(-2 pi^2 S^2 R^2 / (S^2+R^2) / h^2) with h px
+// between samples, both the mask and the edge being Gaussian (Poisson's
+// summation); the tone curve leaves some of that. At the stride taken it is e^-30.
+func newUnsharp(c camera1D) unsharp {
+	h := 0.8 * c.S * c.R / math.Hypot(c.S, c.R)
+	k := unsharp{stride: max(1, int(h/edgeStep))}
+	h = float64(k.stride) * edgeStep
+	n := int(math.Ceil(5 * c.R / h))
+	k.weight, k.rate = make([]float64, 2*n+1), make([]float64, 2*n+1)
+	sum, square := 0.0, 0.0
+	for i := range k.weight {
+		x := float64(i-n) * h / c.R
+		k.weight[i] = math.Exp(-x * x / 2)
+		sum += k.weight[i]
+		square += k.weight[i] * x * x
 	}
-	for i := range k {
-		k[i] /= sum
+	for i := range k.weight {
+		x := float64(i-n) * h / c.R
+		k.weight[i] /= sum
+		k.rate[i] = k.weight[i] * (x*x - square/sum) / c.R
 	}
 	return k
+}
+
+// reach is how many table entries the mask reaches to either side.
+func (k unsharp) reach() int { return len(k.weight) / 2 * k.stride }
+
+// soft returns the weighted sum of v about its entry i+reach.
+func (k unsharp) soft(v []float64, i int, weight []float64) float64 {
+	sum := 0.0
+	for _, w := range weight {
+		sum += w * v[i]
+		i += k.stride
+	}
+	return sum
 }

@@ -98,6 +98,39 @@ func TestHaloIsTheDerivativeByAmount(t *testing.T) {
 	}
 }
 
+// TestEdgeRates compares the tabulated derivatives with differences of whole
+// tables, over the largest value of each; measured up to 2e-4, from the straight
+// lines of the plain edge's slope and from the mask's cut-off.
+func TestEdgeRates(t *testing.T) {
+	const h = 1e-3
+	for _, c := range edgeCameras {
+		for _, p := range edgePairs {
+			s, _ := newEdgeShape(c.model(), p[0], p[1])
+			rates := s.rates()
+			for name, k := range map[string]struct {
+				table []float64
+				move  slowCamera
+			}{
+				"blur": {rates.blur, slowCamera{S: h}}, "radius": {rates.radius, slowCamera{R: h}}, "tone": {rates.tone, slowCamera{T: h}},
+			} {
+				a, _ := newEdgeShape(slowCamera{c.S - k.move.S, c.A, c.R - k.move.R, c.T - k.move.T}.model(), p[0], p[1])
+				b, _ := newEdgeShape(slowCamera{c.S + k.move.S, c.A, c.R + k.move.R, c.T + k.move.T}.model(), p[0], p[1])
+				var diff, most float64
+				for u := -s.reach + 0.5; u < s.reach-0.5; u += edgeStep {
+					i, f, _ := s.inside(u)
+					ea, _ := a.at(u)
+					eb, _ := b.at(u)
+					want := (eb - ea) / (2 * h)
+					diff, most = max(diff, math.Abs(lerp(k.table, i, f)-want)), max(most, math.Abs(want))
+				}
+				if diff > 1e-3*most+1e-9 {
+					t.Errorf("%+v, %v: %s off by %v of %v", c, p, name, diff, most)
+				}
+			}
+		}
+	}
+}
+
 // TestEdgeShapeEnds: beyond the table the edge is over, flat, and unsharpened,
 // and the table does not jump there.
 func TestEdgeShapeEnds(t *testing.T) {

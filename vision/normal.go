@@ -29,6 +29,54 @@ func (q *normal) add(j *[maxUnknowns]float64, r, w float64) {
 	q.rr += w * r * r
 }
 
+// eliminate solves for the last unknown, whatever the others turn out to be, and
+// drops it (Schur's complement). It must be determined.
+func (q *normal) eliminate() {
+	q.n--
+	k := q.n
+	for i := range k {
+		c := q.a[k][i] / q.a[k][k]
+		for j := 0; j <= i; j++ {
+			q.a[i][j] -= c * q.a[k][j]
+		}
+		q.b[i] -= c * q.b[k]
+	}
+	q.rr -= q.b[k] * q.b[k] / q.a[k][k]
+}
+
+// hold makes the solution's unknown k equal to v.
+func (q *normal) hold(k int, v float64) {
+	for i := range q.n {
+		a := &q.a[max(i, k)][min(i, k)]
+		q.b[i] -= *a * v
+		*a = 0
+	}
+	q.a[k][k], q.b[k] = 1, v
+}
+
+// promised returns by how much the step x lowers the sum of squares, to second order.
+func (q *normal) promised(x *[maxUnknowns]float64) float64 {
+	s := 0.0
+	for i := range q.n {
+		s += 2 * q.b[i] * x[i]
+		for k := range q.n {
+			s -= x[i] * q.a[max(i, k)][min(i, k)] * x[k]
+		}
+	}
+	return s
+}
+
+// join adds the equations of o, which has the same unknowns.
+func (q *normal) join(o *normal) {
+	for i := range q.n {
+		for j := 0; j <= i; j++ {
+			q.a[i][j] += o.a[i][j]
+		}
+		q.b[i] += o.b[i]
+	}
+	q.rr += o.rr
+}
+
 // factor is the Cholesky factor of normal equations.
 type factor struct {
 	n int

@@ -17,7 +17,7 @@ const (
 )
 
 // edgeSum gathers slices into a super-edge.
-type edgeSum struct{ y, n [superCells]float64 }
+type edgeSum struct{ u, y, n [superCells]float64 }
 
 // add lays one edge of a fitted slice over the others.
 func (e *edgeSum) add(s slice, fit *pairFit, side int) {
@@ -28,6 +28,7 @@ func (e *edgeSum) add(s slice, fit *pairFit, side int) {
 		}
 		u, v := fit.normalised(b, side)
 		if k := int(math.Round((u + superReach) / superStep)); k >= 0 && k < superCells {
+			e.u[k] += b.n * u
 			e.y[k] += b.n * v
 			e.n[k] += b.n
 		}
@@ -39,7 +40,7 @@ func (e *edgeSum) edge(film, metal rgb) superEdge {
 	out := superEdge{film: film, metal: metal}
 	for k, n := range e.n {
 		if n > 0 {
-			out.u = append(out.u, float64(k)*superStep-superReach)
+			out.u = append(out.u, e.u[k]/n)
 			out.y = append(out.y, e.y[k]/n)
 			out.w = append(out.w, n)
 		}
@@ -50,16 +51,35 @@ func (e *edgeSum) edge(film, metal rgb) superEdge {
 // fitCamera finds the edge model under which the slices' bars, their edges free
 // to move, look most like printed bars. It alternates between placing the edges
 // with the current model and fitting the model to the edges laid over one
-// another.
+// another, until the model stays as it is.
 func fitCamera(slices []barSlice) (*Witness, bool) {
 	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2}
-	for range 3 {
+	for range mostLayings {
 		var edges [2]superEdge // met along the card's x, and along its y
-		if !layOver(slices, w, &edges) || !w.fit(&edges) {
+		if !layOver(slices, w, &edges) {
 			return nil, false
+		}
+		before := *w
+		if !w.fit(&edges) {
+			return nil, false
+		}
+		if w.stays(&before) {
+			break
 		}
 	}
 	return w, true
+}
+
+// mostLayings bounds the alternation. Most photos need 4 to 6.
+const mostLayings = 8
+
+// stays reports whether the edge model is still that of o: blur to 0.001 px, and
+// tone and the mask's effect, amount times radius squared, to what moves an edge
+// as little.
+func (w *Witness) stays(o *Witness) bool {
+	blur := math.Max(math.Abs(w.BlurX-o.BlurX), math.Abs(w.BlurY-o.BlurY))
+	effect := w.Sharpening*w.Radius*w.Radius - o.Sharpening*o.Radius*o.Radius
+	return blur < 1e-3 && math.Abs(w.Tone-o.Tone) < 2e-3 && math.Abs(effect) < 4e-3
 }
 
 // layOver fits each slice with the current model and lays its two edges over
@@ -162,24 +182,25 @@ var cameraPrior = [edgeParams]struct{ mean, sd, lo, hi float64 }{
 const modelMisfit = 0.004
 
 // fit is Levenberg-Marquardt over the edge model's unknowns; each super-edge's
-// two levels are solved within.
+// two levels are solved within. False when an edge has no contrast.
 func (w *Witness) fit(edges *[2]superEdge) bool {
 	p := edgeVector{w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone}
 	q, ok := edgeEquations(edges, p)
-	lambda := 1e-3
-	for iter := 0; ok && iter < 15; iter++ {
-		next, n, found := dampedStep(edges, p, q, &lambda)
-		if !found {
-			break
-		}
-		gain := (q.rr - n.rr) / q.rr
-		p, q = next, n
-		if gain < 1e-4 {
-			break
-		}
-	}
 	if !ok {
 		return false
+	}
+	lambda := 1e-3
+	for range edgeSteps {
+		next, promise := p.step(q, lambda)
+		if math.Abs(promise) < edgeSettled*q.rr {
+			break
+		}
+		if n, ok := edgeEquations(edges, next); ok && n.rr < q.rr {
+			p, q = next, n
+			lambda /= 5
+		} else {
+			lambda *= 6
+		}
 	}
 	w.BlurX, w.BlurY, w.Sharpening, w.Radius, w.Tone = p[pBlurX], p[pBlurY], p[pSharpening], p[pRadius], p[pTone]
 	if len(edges[0].u) == 0 {
@@ -192,28 +213,56 @@ func (w *Witness) fit(edges *[2]superEdge) bool {
 	return true
 }
 
-// dampedStep tries damped steps until one lowers the sum of squares.
-func dampedStep(edges *[2]superEdge, p edgeVector, q normal, lambda *float64) (next edgeVector, n normal, found bool) {
-	for range 8 {
-		damped := q
-		for k := range edgeParams {
-			damped.a[k][k] *= 1 + *lambda
-		}
-		if f, ok := damped.factorise(); ok {
-			step := f.solve(damped.b)
-			next = p
-			for k := range next {
-				c := cameraPrior[k]
-				next[k] = math.Max(c.lo, math.Min(c.hi, p[k]+step[k]))
-			}
-			if n, ok = edgeEquations(edges, next); ok && n.rr < q.rr {
-				*lambda /= 5
-				return next, n, true
-			}
-		}
-		*lambda *= 6
+const (
+	edgeSteps   = 12   // tried at most, before the edges are laid anew
+	edgeSettled = 1e-5 // share of the sum of squares whose promised fall is not worth a step
+)
+
+// step returns p moved by a damped step, and by how much the linear model says
+// that lowers the sum of squares. An unknown that would leave its bounds stops
+// there, and the others take their step knowing it.
+func (p *edgeVector) step(q normal, lambda float64) (next edgeVector, promise float64) {
+	damped := q
+	for k := range edgeParams {
+		damped.a[k][k] *= 1 + lambda
 	}
-	return p, q, false
+	var held [edgeParams]bool
+	for {
+		f, ok := damped.factorise()
+		if !ok {
+			return *p, 0
+		}
+		d := f.solve(damped.b)
+		next, promise = p.moved(&d), q.promised(&d)
+		out := -1
+		for k, c := range cameraPrior {
+			if v := math.Max(c.lo, math.Min(c.hi, next[k])); v != next[k] && !held[k] {
+				held[k], out = true, k
+				damped.hold(k, v-p[k])
+			}
+		}
+		if out < 0 {
+			for k, c := range cameraPrior {
+				next[k] = math.Max(c.lo, math.Min(c.hi, next[k]))
+			}
+			return next, promise
+		}
+	}
+}
+
+// moved returns p moved by d. To first order a mask's effect goes with amount
+// times radius squared, so that it is this which moves by what d says.
+func (p *edgeVector) moved(d *[maxUnknowns]float64) edgeVector {
+	next := *p
+	for k := range next {
+		next[k] += d[k]
+	}
+	r := p[pRadius]
+	effect := r*r*next[pSharpening] + 2*r*p[pSharpening]*d[pRadius]
+	if next[pRadius] > 0 {
+		next[pSharpening] = effect / (next[pRadius] * next[pRadius])
+	}
+	return next
 }
 
 // edgeEquations returns the normal equations at p: both super-edges' misfit in
@@ -238,22 +287,11 @@ func (p *edgeVector) model(d int) camera1D {
 	return camera1D{S: p[pBlurX+d], A: p[pSharpening], R: p[pRadius], Tone: tone{p[pTone]}}
 }
 
-// equations adds one super-edge's points. Blur, radius and tone have numeric
-// derivatives; shift and sharpening come from the table.
+// equations adds one super-edge's points, its level and gain eliminated.
 func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
-	const h = 2e-3
-	numeric := [3]int{pBlurX + d, pRadius, pTone}
 	s, ok := newEdgeShape(p.model(d), e.film, e.metal)
 	if !ok {
 		return false
-	}
-	var moved [3]*edgeShape
-	for i, k := range numeric {
-		pk := p
-		pk[k] += h
-		if moved[i], ok = newEdgeShape(pk.model(d), e.film, e.metal); !ok {
-			return false
-		}
 	}
 	shift := p[pShiftX+d]
 	level, gain, ok := e.levels(s, shift)
@@ -264,17 +302,23 @@ func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
 	for _, w := range e.w {
 		mean += w / float64(len(e.w))
 	}
+	rates := s.rates()
+	own := normal{n: edgeParams + 2}
 	for i, u := range e.u {
 		v, slope := s.at(u - shift)
-		var j [maxUnknowns]float64
-		for k, at := range numeric {
-			vk, _ := moved[k].at(u - shift)
-			j[at] = gain * (vk - v) / h / modelMisfit
+		j := [maxUnknowns]float64{edgeParams: 1, edgeParams + 1: v}
+		if c, f, ok := s.inside(u - shift); ok {
+			j[pBlurX+d] = gain * lerp(rates.blur, c, f) / modelMisfit
+			j[pRadius] = gain * lerp(rates.radius, c, f) / modelMisfit
+			j[pTone] = gain * lerp(rates.tone, c, f) / modelMisfit
+			j[pSharpening] = gain * lerp(s.halo, c, f) / modelMisfit
+			j[pShiftX+d] = -gain * slope / modelMisfit
 		}
-		j[pSharpening] = gain * s.haloAt(u-shift) / modelMisfit
-		j[pShiftX+d] = -gain * slope / modelMisfit
-		q.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
+		own.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
 	}
+	own.eliminate()
+	own.eliminate()
+	q.join(&own)
 	return true
 }
 
@@ -311,22 +355,18 @@ func (e *superEdge) spread(c camera1D) (float64, bool) {
 		if !ok {
 			return 0, false
 		}
-		const h = 0.01
-		wider := c
-		wider.S += h
-		t, ok := newEdgeShape(wider, e.film, e.metal)
-		if !ok {
-			return 0, false
-		}
 		q := normal{n: 4} // blur, shift, level, gain
 		level, gain, ok := e.levels(s, shift)
 		if !ok {
 			return 0, false
 		}
+		rates := s.rates()
 		for i, u := range e.u {
 			v, slope := s.at(u - shift)
-			vt, _ := t.at(u - shift)
-			j := [maxUnknowns]float64{gain * (vt - v) / h, -gain * slope, 1, v}
+			j := [maxUnknowns]float64{0, -gain * slope, 1, v}
+			if c, f, ok := s.inside(u - shift); ok {
+				j[0] = gain * lerp(rates.blur, c, f)
+			}
 			q.add(&j, e.y[i]-level-gain*v, e.w[i])
 		}
 		f, ok := q.factorise()

@@ -84,6 +84,23 @@ func TestCameraFromBars(t *testing.T) {
 	}
 }
 
+// TestCameraStays: placing the bars once more with the model found, and fitting
+// the model to them again, leaves it as it is.
+func TestCameraStays(t *testing.T) {
+	for _, k := range barCases {
+		slices := k.slices(rand.New(rand.NewPCG(31, 6)), 0.006)
+		w, ok := fitCamera(slices)
+		if !ok {
+			t.Fatalf("%+v: no edge model", k)
+		}
+		var edges [2]superEdge
+		again := *w
+		if !layOver(slices, &again, &edges) || !again.fit(&edges) || !again.stays(w) {
+			t.Errorf("%+v: %+v, and then %+v", k, *w, again)
+		}
+	}
+}
+
 // TestBarsServeStrips is what the edge model is for: strips of other colours and
 // contrasts, measured with what noisy bars gave, keep their width. The budget
 // carries residualEdge for it as one standard deviation.

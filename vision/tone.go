@@ -34,11 +34,34 @@ type tone struct{ S float64 }
 const maxTone = 0.45
 
 func (t tone) fromLinear(l float64) float64 {
+	v, _, _ := t.display(l)
+	return v
+}
+
+// display returns fromLinear of l, and its derivatives by the curve's strength
+// and by l.
+func (t tone) display(l float64) (v, byTone, byLight float64) {
 	g := srgbFromLinear(l)
-	if g < 0 || g > 1 {
-		return g
+	switch {
+	case l <= 0.0031308:
+		byLight = 12.92
+	case l <= 1:
+		byLight = (g + 0.055) / (2.4 * l)
+	default:
+		byLight = 1.055 / 2.4
 	}
-	return g + 4*t.S*g*(1-g)*(g-0.5)
+	if g < 0 || g > 1 {
+		return g, 0, byLight
+	}
+	byTone = 4 * g * (1 - g) * (g - 0.5)
+	return g + t.S*byTone, byTone, byLight * (1 + t.S*(12*g*(1-g)-2))
+}
+
+// linearRate returns the derivative of linear light l by the curve's strength
+// where what is displayed stays as it is.
+func (t tone) linearRate(l float64) float64 {
+	_, byTone, byLight := t.display(l)
+	return -byTone / byLight
 }
 
 // toLinear inverts fromLinear by Newton's method; the curve is monotone.
@@ -76,12 +99,16 @@ type mixing struct {
 	t           tone
 	film, metal rgb // linear
 	grey        bool
+	// filmRate and metalRate are film's and metal's derivatives by the tone
+	// curve's strength, their displayed colours staying as they are.
+	filmRate, metalRate rgb
 }
 
 func newMixing(t tone, film, metal rgb) mixing {
 	m := mixing{t: t}
 	for i := range 3 {
 		m.film[i], m.metal[i] = t.toLinear(film[i]), t.toLinear(metal[i])
+		m.filmRate[i], m.metalRate[i] = t.linearRate(m.film[i]), t.linearRate(m.metal[i])
 	}
 	m.grey = film.grey() && metal.grey()
 	return m
@@ -90,12 +117,25 @@ func newMixing(t tone, film, metal rgb) mixing {
 // luma returns the display-referred luma 0..1 at film fraction f, which may lie
 // a little outside 0..1.
 func (m mixing) luma(f float64) float64 {
-	if m.grey {
-		return m.t.fromLinear(f*m.film[0] + (1-f)*m.metal[0])
-	}
-	y := 0.0
-	for i := range 3 {
-		y += lumaWeights[i] * m.t.fromLinear(f*m.film[i]+(1-f)*m.metal[i])
-	}
+	y, _ := m.lumaRate(f)
 	return y
+}
+
+// lumaRate returns luma and its derivative by the tone curve's strength.
+func (m *mixing) lumaRate(f float64) (y, rate float64) {
+	if m.grey {
+		return m.channel(0, f)
+	}
+	for i, w := range lumaWeights {
+		c, r := m.channel(i, f)
+		y += w * c
+		rate += w * r
+	}
+	return y, rate
+}
+
+func (m *mixing) channel(i int, f float64) (v, rate float64) {
+	l := f*m.film[i] + (1-f)*m.metal[i]
+	v, byTone, byLight := m.t.display(l)
+	return v, byTone + byLight*(f*m.filmRate[i]+(1-f)*m.metalRate[i])
 }
