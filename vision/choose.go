@@ -20,10 +20,12 @@ func looks(l *calib.Layout) [2]float64 {
 // look lists the candidates on the ground at one closeness. What runs under the
 // card and is no candidate is added to the ground's odd ones.
 func (g *ground) look(fine bool) ([]candidate, error) {
-	list, err := g.standingOut()
-	if err == nil && fine {
-		var more []candidate
-		more, err = g.smooth()
+	list := g.standingOut()
+	if fine {
+		more, err := g.smooth()
+		if err != nil {
+			return nil, err
+		}
 		for _, c := range more {
 			if !repeated(list, c) {
 				list = append(list, c)
@@ -36,7 +38,7 @@ func (g *ground) look(fine bool) ([]candidate, error) {
 			g.odd = append(g.odd, c)
 		}
 	}
-	return bands, err
+	return bands, nil
 }
 
 // choice is what was made of the candidates.
@@ -119,11 +121,7 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 	case c.rivalled(t):
 		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too")
 	}
-	again, err := c.ground.repeats(t.found)
-	switch {
-	case err != nil:
-		return Refuse(CodeNoStrip, "%v", err)
-	case again:
+	if c.ground.repeats(t.found) {
 		return Refuse(CodeTwoStrips, "there is more of the same film beside the card")
 	}
 	return nil

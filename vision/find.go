@@ -61,7 +61,7 @@ const (
 )
 
 // standingOut lists the long, even patches that differ from their surroundings.
-func (g *ground) standingOut() ([]candidate, error) {
+func (g *ground) standingOut() []candidate {
 	mask := NewPlane(g.w, g.h)
 	s := [3]float32{1 / g.noise[0], 1 / g.noise[1], 1 / g.noise[2]}
 	for i := range mask.Pix {
@@ -107,10 +107,7 @@ func (g *ground) smooth() ([]candidate, error) {
 				mask.Pix[i] = 255
 			}
 		}
-		var err error
-		if out, err = g.shapes(mask, out, g.ringed); err != nil {
-			return nil, err
-		}
+		out = g.shapes(mask, out, g.ringed)
 	}
 	return out, nil
 }
@@ -118,12 +115,8 @@ func (g *ground) smooth() ([]candidate, error) {
 // shapes adds the mask's regions that measure takes for long, even bands to those
 // known. What stands out clearly and runs under the card, but is no band, is kept
 // as odd.
-func (g *ground) shapes(mask *Plane, known []candidate, measure func([]int32) (candidate, bool)) ([]candidate, error) {
-	labels, n, err := regions(mask)
-	if err != nil {
-		return nil, err
-	}
-	for _, patch := range patches(labels, n, int(1.5*g.perMM*g.perMM)) {
+func (g *ground) shapes(mask *Plane, known []candidate, measure func([]int32) (candidate, bool)) []candidate {
+	for _, patch := range regions(mask, int(1.5*g.perMM*g.perMM)) {
 		c, ok := measure(patch)
 		switch {
 		case ok && !repeated(known, c):
@@ -132,7 +125,7 @@ func (g *ground) shapes(mask *Plane, known []candidate, measure func([]int32) (c
 			g.odd = append(g.odd, c)
 		}
 	}
-	return known, nil
+	return known
 }
 
 // ranked joins pieces, sets apart what is too short for a strip, and puts the most
@@ -150,29 +143,6 @@ func ranked(all []candidate) (kept, short []candidate) {
 }
 
 func (c candidate) prominence() float64 { return math.Min(c.contrast, 30) * math.Min(c.length(), 30) }
-
-// patches collects the raster places of each region of at least least pixels.
-func patches(labels []int32, n, least int) [][]int32 {
-	count := make([]int, n+1)
-	for _, l := range labels {
-		count[l]++
-	}
-	out := make([][]int32, 0, 16)
-	slot := make([]int, n+1)
-	for l := 1; l <= n; l++ {
-		slot[l] = -1
-		if count[l] >= least {
-			slot[l] = len(out)
-			out = append(out, make([]int32, 0, count[l]))
-		}
-	}
-	for i, l := range labels {
-		if l > 0 && slot[l] >= 0 {
-			out[slot[l]] = append(out[slot[l]], int32(i))
-		}
-	}
-	return out
-}
 
 // flood is a set of raster places that grows from neighbour to neighbour.
 type flood struct {
@@ -340,12 +310,10 @@ func (g *ground) shape(body []int32) (candidate, bool) {
 		x, y := float64(int(i)%g.w)-mx, float64(int(i)/g.w)-my
 		along[k], across[k] = x*ux+y*uy, y*ux-x*uy
 	}
-	slices.Sort(along)
-	slices.Sort(across)
-	lo, hi := along[int(0.005*n)], along[int(0.995*(n-1))]
+	lo, hi := nth(along, int(0.005*n)), nth(along, int(0.995*(n-1)))
 	length := (hi - lo) + 1
 	width := n / length
-	spread := across[int(0.98*(n-1))] - across[int(0.02*n)] + 1
+	spread := nth(across, int(0.98*(n-1))) - nth(across, int(0.02*n)) + 1
 	c := candidate{
 		a:     g.cardAt(mx+lo*ux, my+lo*uy),
 		b:     g.cardAt(mx+hi*ux, my+hi*uy),

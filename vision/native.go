@@ -1,11 +1,8 @@
 package vision
 
 import (
-	"encoding/binary"
 	"fmt"
 	"image"
-	"image/color"
-	"math"
 
 	"gocv.io/x/gocv"
 )
@@ -122,31 +119,6 @@ func contourTree(p *Plane, block int, drop float64, pick func(tree []contour, po
 	})
 }
 
-// warpTo resamples the plane through dstFromSrc given as its inverse: each
-// destination pixel looks up srcFromDst (row-major 3 x 3). Places outside the
-// source become border. It quantises to 1/32 px: good for finding, not for
-// measuring.
-func warpTo(p *Plane, srcFromDst [9]float64, w, h int, border uint8) (*Plane, error) {
-	if w < 1 || h < 1 || w*h > MaxPixels {
-		return nil, fmt.Errorf("warp: to %d x %d", w, h)
-	}
-	for _, v := range srcFromDst {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return nil, fmt.Errorf("warp: not a finite transform")
-		}
-	}
-	m := gocv.NewMatWithSize(3, 3, gocv.MatTypeCV64F)
-	defer m.Close()
-	for i, v := range srcFromDst {
-		m.SetDoubleAt(i/3, i%3, v)
-	}
-	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
-		gocv.WarpPerspectiveWithParams(src, dst, m, image.Pt(w, h),
-			gocv.InterpolationLinear|gocv.WarpInverseMap, gocv.BorderConstant,
-			color.RGBA{border, border, border, border})
-	})
-}
-
 // resizeLinear stretches the plane to w by h pixels.
 func resizeLinear(p *Plane, w, h int) (*Plane, error) {
 	if w < 1 || h < 1 || w*h > MaxPixels {
@@ -155,23 +127,4 @@ func resizeLinear(p *Plane, w, h int) (*Plane, error) {
 	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
 		gocv.Resize(src, dst, image.Pt(w, h), 0, 0, gocv.InterpolationLinear)
 	})
-}
-
-// regions labels the connected areas of non-zero pixels: 0 is none, then 1..n.
-func regions(p *Plane) (labels []int32, n int, err error) {
-	err = withMat(p, func(src gocv.Mat) error {
-		out := gocv.NewMat()
-		defer out.Close()
-		n = gocv.ConnectedComponents(src, &out) - 1
-		if out.Rows() != p.H || out.Cols() != p.W || out.Type() != gocv.MatTypeCV32S {
-			return fmt.Errorf("regions: labels do not fit")
-		}
-		raw := out.ToBytes()
-		labels = make([]int32, p.W*p.H)
-		for i := range labels {
-			labels[i] = int32(binary.NativeEndian.Uint32(raw[4*i:]))
-		}
-		return nil
-	})
-	return labels, n, err
 }

@@ -12,10 +12,10 @@ const (
 // repeats reports whether the ground shows another band of the film of c: of the
 // same colour whatever lies round it, of about the same width, and long enough to
 // be a strip. Something under the card does not count.
-func (g *ground) repeats(c candidate) (bool, error) {
+func (g *ground) repeats(c candidate) bool {
 	film, metal, ok := g.filmAndMetal(c)
 	if !ok {
-		return false, nil
+		return false
 	}
 	far := 0.0
 	for k := range 3 {
@@ -35,18 +35,14 @@ func (g *ground) repeats(c candidate) (bool, error) {
 			mask.Pix[i] = 255
 		}
 	}
-	all, err := g.shapes(mask, nil, g.ringed)
-	if err != nil {
-		return false, err
-	}
-	bands, _ := ranked(all)
+	bands, _ := ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
 		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {
-			return true, nil
+			return true
 		}
 	}
-	return false, nil
+	return false
 }
 
 // filmAndMetal returns the typical features, in noise units, within a band and
