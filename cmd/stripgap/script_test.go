@@ -9,11 +9,16 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"stripgap/cmd/internal/worker"
 )
 
 // TestMain lets the test binary be the program, so that scripts run it as a
 // process of its own.
 func TestMain(m *testing.M) {
+	if worker.IsReader() { // of a command that a test ran in this process
+		os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	}
 	testscript.Main(m, map[string]func(){
 		"stripgap": func() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) },
 	})

@@ -2,6 +2,7 @@ package worker
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -25,6 +26,9 @@ type reader struct {
 // start starts a reader. Answers come through a pipe of their own: what a library
 // prints cannot get among them.
 func start(cmd *exec.Cmd) (*reader, error) {
+	if IsReader() {
+		return nil, errors.New("a reader starts no readers")
+	}
 	reply, answers, err := os.Pipe()
 	if err != nil {
 		return nil, err
@@ -34,7 +38,7 @@ func start(cmd *exec.Cmd) (*reader, error) {
 	cmd.ExtraFiles = []*os.File{answers}
 	cmd.Stderr = r.said
 	// Each reader works on one photo: more threads would only take turns.
-	cmd.Env = append(cmd.Environ(), "OPENCV_FOR_THREADS_NUM=1")
+	cmd.Env = append(cmd.Environ(), "OPENCV_FOR_THREADS_NUM=1", readerEnv+"=1")
 	if r.tasks, err = cmd.StdinPipe(); err == nil {
 		err = cmd.Start()
 	}
@@ -48,6 +52,13 @@ func start(cmd *exec.Cmd) (*reader, error) {
 	}()
 	return r, nil
 }
+
+// readerEnv marks a process as a reader. Whatever program was started in a reader's
+// place, a test for one, then starts none in its turn.
+const readerEnv = "STRIPGAP_READER"
+
+// IsReader reports whether this process was started as a reader.
+func IsReader() bool { return os.Getenv(readerEnv) != "" }
 
 // gone reports whether the process has ended.
 func (r *reader) gone() bool {

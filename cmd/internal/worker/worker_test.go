@@ -22,11 +22,8 @@ import (
 	"stripgap/vision"
 )
 
-// asReader in the environment makes the test binary a reader.
-const asReader = "STRIPGAP_TEST_READER"
-
 func TestMain(m *testing.M) {
-	if os.Getenv(asReader) != "" {
+	if IsReader() {
 		if err := Serve(os.Stdin, act); err != nil {
 			os.Stderr.WriteString(err.Error() + "\n")
 			os.Exit(1)
@@ -60,11 +57,7 @@ func act(g pipeline.Given, t pipeline.Task) pipeline.Entry {
 
 func newPool(t *testing.T, readers int, timeout time.Duration) *Pool {
 	t.Helper()
-	p := NewPool(Config{Readers: readers, Timeout: timeout, Command: func() *exec.Cmd {
-		cmd := Self()()
-		cmd.Env = append(os.Environ(), asReader+"=1")
-		return cmd
-	}})
+	p := NewPool(Config{Readers: readers, Timeout: timeout, Command: Self()})
 	t.Cleanup(p.Close)
 	return p
 }
@@ -227,10 +220,21 @@ func TestCloseEndsReaders(t *testing.T) {
 	waitNoChildren(t)
 }
 
+// TestReaderStartsNone: a reader that would start readers is refused, so that no
+// mistake makes processes without end.
+func TestReaderStartsNone(t *testing.T) {
+	t.Setenv(readerEnv, "1")
+	p := NewPool(Config{Readers: 1, Command: Self()})
+	defer p.Close()
+	if why := refusal(t, p, "m1.jpg"); why.Code != codeNoStart {
+		t.Errorf("%+v", why)
+	}
+}
+
 // TestServeAlone: started by hand the command says so and does nothing.
 func TestServeAlone(t *testing.T) {
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), asReader+"=1")
+	cmd.Env = append(os.Environ(), readerEnv+"=1")
 	out, err := cmd.CombinedOutput()
 	if err == nil || !strings.Contains(string(out), "use read") {
 		t.Errorf("%v: %s", err, out)
