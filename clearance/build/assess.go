@@ -77,8 +77,10 @@ func assess(b *Build, g *Group, x *Bearing, j Journal, c quantity.Coverage) (*as
 	return a, a.parts(c)
 }
 
-// count counts what was tried for the bearing.
+// count counts what was tried for the bearing. A photo that was refused first and
+// read later was not refused in the end.
 func (a *assessment) count(j Journal) {
+	refused := map[string]bool{}
 	for _, e := range j.Entries {
 		switch {
 		case e.Reading != nil && e.Reading.Bearing == a.bearing.Name:
@@ -86,8 +88,15 @@ func (a *assessment) count(j Journal) {
 				a.status.Withdrawn++
 			}
 			a.refusal = ""
-		case e.Refused != nil && e.Refused.Bearing == a.bearing.Name:
-			a.status.Refused++
+		case e.Refused != nil && e.Refused.Bearing == a.bearing.Name && len(e.Refused.Photos) > 0:
+			photo := e.Refused.Photos[0].SHA256
+			if _, read := j.ReadingOf(photo); read {
+				continue
+			}
+			if !refused[photo] {
+				refused[photo] = true
+				a.status.Refused++
+			}
 			a.refusal = e.Refused.Message + "; " + e.Refused.Remedy
 		}
 	}

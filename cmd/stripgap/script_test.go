@@ -41,7 +41,11 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"benchcard": renderCard,
 			"crushed":   renderCrushed,
+			"edited":    editLine,
 			"exits":     exits,
+			"replace":   replaceText,
+			"same":      sameFigure,
+			"torn":      tearLine,
 			"photo":     writePhoto,
 		},
 	})
