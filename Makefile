@@ -75,9 +75,11 @@ accuracy: setup ## render 1220 seeded photos, read them, print bias, spread and 
 accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
 	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat
 
-accuracy-taper: setup ## 340 even and 340 tapered strips: how often a taper is found or imagined
-	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --count 170 --out out/accuracy-taper
-	@mkdir -p testdata/accuracy && cp out/accuracy-taper/taper.md testdata/accuracy/
+accuracy-taper: setup ## 300 even and 300 tapered strips, flat, and 100 moderate: tapers found and imagined
+	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata flat --count 300 --out out/accuracy-taper
+	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata moderate --count 100 --out out/accuracy-taper-moderate
+	@mkdir -p testdata/accuracy && cp out/accuracy-taper/taper.md testdata/accuracy/ && \
+	  cp out/accuracy-taper-moderate/taper.md testdata/accuracy/taper-moderate.md
 
 bench: build ## run the benchmarks; x-grey is time over that of a grey decode
 	STRIPGAP=$(CURDIR)/stripgap go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...

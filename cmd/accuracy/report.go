@@ -53,7 +53,7 @@ func (o options) command() string {
 	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --seed %d --strata %s --out %s",
 		o.count, o.faults, o.seed, strings.Join(o.names, ","), o.out)
 	if o.taper {
-		c = fmt.Sprintf("go run ./cmd/accuracy --taper --count %d --seed %d --out %s", o.count, o.seed, o.out)
+		c = fmt.Sprintf("go run ./cmd/accuracy --taper --strata %s --count %d --seed %d --out %s", strings.Join(o.names, ","), o.count, o.seed, o.out)
 	}
 	if o.told != toldNothing {
 		c += " --told " + string(o.told)

@@ -172,10 +172,16 @@ func one(b bool) int {
 	return 0
 }
 
+// taperStrata are the populations whose strips are drawn even or tapered.
+var taperStrata = []synth.Stratum{synth.Flat, synth.Moderate}
+
 // taperBenchmark renders, reads and reports.
 func taperBenchmark(o options, stdout, stderr io.Writer) error {
 	var trials []taperTrial
-	for _, stratum := range []synth.Stratum{synth.Flat, synth.Moderate} {
+	for _, stratum := range taperStrata {
+		if !slices.Contains(o.names, string(stratum)) {
+			continue
+		}
 		for i := range o.count {
 			for _, even := range []bool{true, false} {
 				trials = append(trials, taperTrial{stratum, i, o.seed, even, o.told, o.photos})
@@ -237,10 +243,11 @@ func taperReport(o options, groups []taperRates, now time.Time) []byte {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# Taper on rendered photos\n\nMade on %s from commit %s by\n\n    %s\n\n", now.Format(time.DateOnly), commit(), o.command())
 	fmt.Fprintf(&b, `Photos are rendered. Half the strips are even from end to end, the other half have
-ends whose clearances differ by exactly the taper limit, %.4f mm (0.0005 in), about
+ends whose clearances differ, but for the roughness of edges, by the taper limit, %.4f mm (0.0005 in), about
 clearances of %g to %g mm. Each photo is read with the strip's section area known to
 %g %%. *flagged* even strips ask for a second strip without need, *found* is the share
-of tapered ones that do; those called *unsure* count as not found. *u* is the median
+of tapered ones that do. *unsure* readings say that a taper of the limit could hide in
+their uncertainty and ask for a surer photo; they count as neither. *u* is the median
 standard uncertainty of the taper, *error* the median and 95th percentile of its
 size, in um, *z sd* the standard deviation of error over u. Photos that were refused
 are left out.

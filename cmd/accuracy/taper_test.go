@@ -67,8 +67,8 @@ func TestTaperBenchmark(t *testing.T) {
 	if g := groups[0]; g.even != 1 || g.evenFlag != 0 || g.limit != 1 || g.found != 1 || g.refused != 1 {
 		t.Errorf("counted %+v", g)
 	}
-	report := string(taperReport(options{taper: true, count: 1, out: "out"}, groups, time.Unix(0, 0)))
-	if !strings.Contains(report, "| all | 1 | 0 | 0.00 | 0 | 1 | 1 | 100.00 | 0 | 1 |") || !strings.Contains(report, "--taper --count 1") {
+	report := string(taperReport(options{taper: true, names: []string{"flat"}, count: 1, out: "out"}, groups, time.Unix(0, 0)))
+	if !strings.Contains(report, "| all | 1 | 0 | 0.00 | 0 | 1 | 1 | 100.00 | 0 | 1 |") || !strings.Contains(report, "--taper --strata flat --count 1") {
 		t.Errorf("report:\n%s", report)
 	}
 	if n := bytes.Count(taperCSV(rows), []byte("\n")); n != 4 {
