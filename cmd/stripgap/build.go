@@ -22,11 +22,12 @@ photos, and every reading in readings.jsonl, to which lines are only ever added.
   stripgap build tags FOLDER     prints a tag for each bearing
   (put the photos into FOLDER/photos)
   stripgap build read FOLDER     reads the new photos
-  stripgap build status FOLDER   tells each bearing's clearance and what to do next`,
+  stripgap build status FOLDER   tells each bearing's clearance and what to do next
+  stripgap build report FOLDER   writes the record, to read, print and sign`,
 		Example: `  stripgap build new engine
   stripgap build status engine`,
 	}
-	cmd.AddCommand(newBuildNewCommand(), newBuildTagsCommand(), newBuildReadCommand(), newBuildStatusCommand(), newBuildWithdrawCommand())
+	cmd.AddCommand(newBuildNewCommand(), newBuildTagsCommand(), newBuildReadCommand(), newBuildStatusCommand(), newBuildReportCommand(), newBuildWithdrawCommand())
 	return cmd
 }
 

@@ -39,14 +39,17 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"benchcard": renderCard,
-			"crushed":   renderCrushed,
-			"edited":    editLine,
-			"exits":     exits,
-			"replace":   replaceText,
-			"same":      sameFigure,
-			"torn":      tearLine,
-			"photo":     writePhoto,
+			"benchcard":  renderCard,
+			"crushed":    renderCrushed,
+			"demophotos": demoPhotos,
+			"demorecord": demoRecord,
+			"demostatus": demoStatus,
+			"edited":     editLine,
+			"exits":      exits,
+			"photo":      writePhoto,
+			"replace":    replaceText,
+			"same":       sameFigure,
+			"torn":       tearLine,
 		},
 	})
 }

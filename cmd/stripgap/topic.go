@@ -18,7 +18,7 @@ import (
 var topicFiles embed.FS
 
 // topicOrder is the order in which a person needs them.
-var topicOrder = []string{"printing", "strips", "photographing", "uncertainty", "verdicts", "files", "exit-codes"}
+var topicOrder = []string{"printing", "strips", "photographing", "uncertainty", "verdicts", "builds", "files", "exit-codes"}
 
 // topic returns a page's first line and the whole page.
 func topic(name string) (about, page string, ok bool) {

@@ -12,6 +12,7 @@ type Record struct {
 	Date     time.Time // when the record was made
 	Coverage float64   // k of every expanded uncertainty
 	Strips   []string  // the lots used, a line each
+	Sheets   []string  // the sheets of cards used, a line each
 	Room     string    // temperature, with unit; empty when not told
 
 	Groups      []RecordGroup

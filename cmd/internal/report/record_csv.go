@@ -38,8 +38,8 @@ var recordColumns = []struct {
 	{"service", verdictWords(func(b RecordBearing) *RecordVerdict { return b.Service })},
 	{"service_lo_mm", verdictSide(func(b RecordBearing) *RecordVerdict { return b.Service }, func(v RecordVerdict) *float64 { return v.Lo })},
 	{"service_hi_mm", verdictSide(func(b RecordBearing) *RecordVerdict { return b.Service }, func(v RecordVerdict) *float64 { return v.Hi })},
-	{"predicted_mm", ofFigure(predictedOf, middle)},
-	{"predicted_U_mm", ofFigure(predictedOf, expanded)},
+	{"predicted_mm", ofFigure(recordPredicted, middle)},
+	{"predicted_U_mm", ofFigure(recordPredicted, expanded)},
 	{"normalised_error", func(l recordLine) string {
 		if l.bearing.Parts == nil {
 			return ""
@@ -109,7 +109,7 @@ func ofFigure(part func(recordLine) *RecordFigure, of func(RecordFigure) float64
 	}
 }
 
-func predictedOf(l recordLine) *RecordFigure {
+func recordPredicted(l recordLine) *RecordFigure {
 	if l.bearing.Parts == nil {
 		return nil
 	}

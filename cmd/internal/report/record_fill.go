@@ -58,6 +58,10 @@ func NewRecord(s RecordSource) (Record, error) {
 		r.Bearings = append(r.Bearings, x)
 	}
 	r.Strips = s.lots()
+	var err error
+	if r.Sheets, err = s.sheets(); err != nil {
+		return Record{}, err
+	}
 	r.Unplaced = s.refusals(func(bearing string) bool {
 		_, _, known := b.Find(bearing)
 		return !known
@@ -108,12 +112,35 @@ func limitWords(s string) string {
 // lots lists the strip lots that readings were made with, each once.
 func (s RecordSource) lots() (lines []string) {
 	for _, r := range s.Journal.Standing() {
-		line := fmt.Sprintf("%s: %.4f mm² ± %.4f", r.Lot.Name, r.Lot.Area, s.Build.Coverage*r.Lot.AreaU)
+		line := fmt.Sprintf("%s, section area %.4f ± %.4f mm²", r.Lot.Name, r.Lot.Area, s.Build.Coverage*r.Lot.AreaU)
 		if !slices.Contains(lines, line) {
 			lines = append(lines, line)
 		}
 	}
 	return lines
+}
+
+// sheets lists the sheets of cards in the photos, and whether callipers proved their
+// scale when the readings were made.
+func (s RecordSource) sheets() (lines []string, err error) {
+	for _, r := range s.Journal.Standing() {
+		var result pipeline.Result
+		if err := json.Unmarshal(r.Result, &result); err != nil {
+			return nil, fmt.Errorf("record: reading %d: its result cannot be understood: %w", r.Number, err)
+		}
+		c := result.Card
+		if c == nil || c.Serial == "" {
+			continue
+		}
+		line := c.Serial + ", print not checked"
+		if c.PrintChecked {
+			line = c.Serial + ", print checked with callipers"
+		}
+		if !slices.Contains(lines, line) {
+			lines = append(lines, line)
+		}
+	}
+	return lines, nil
 }
 
 // bearing fills one bearing.
@@ -262,6 +289,9 @@ func (s RecordSource) reading(r build.Reading) (RecordReading, error) {
 	}
 	out.Profile = recordProfile(&result)
 	for _, f := range result.Flags {
+		if f == clearance.FlagTaper {
+			continue // what further strips made of it stands in the bearing's notes
+		}
 		out.Flags = append(out.Flags, flagSentence(f))
 	}
 	out.Picture, out.Missing = s.picture(r.Picture)

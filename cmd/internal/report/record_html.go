@@ -84,6 +84,9 @@ type shownBearing struct {
 	Refused []shownRefusal
 }
 
+// Many reports more pictures than fit beside a plot.
+func (s shownBearing) Many() bool { return len(s.Photos) > 2 }
+
 // shownPhoto is a reading's picture, or why there is none.
 type shownPhoto struct {
 	RecordReading
