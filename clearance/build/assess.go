@@ -210,7 +210,11 @@ func (a *assessment) flagPlace(p *place) {
 	if p.position != nil {
 		where = fmt.Sprintf(" at %g deg", *p.position)
 	}
-	stands := p.known && standsOut(p.taper, a.build)
+	finding := clearance.TaperNone
+	if p.known {
+		finding = p.findTaper(a.build.TaperLimit)
+	}
+	stands := finding == clearance.TaperFound
 	size := quantity.Value{X: math.Abs(p.taper.X), U: p.taper.U}
 	switch {
 	case len(p.valid) >= 2 && !p.known:
@@ -219,9 +223,11 @@ func (a *assessment) flagPlace(p *place) {
 		a.flag(FlagTaper, "its ends differ by %s%s; a second strip must show whether that is the bearing or how the strip lay", Lengths(size, a.build.Coverage), where)
 	case stands:
 		a.flag(FlagTaperReal, "its strips agree that the ends differ by %s%s", Lengths(size, a.build.Coverage), where)
+	case finding == clearance.TaperUnsure:
+		a.flag(FlagTaperUnsure, "its ends differ by %s%s: a taper of the limit could hide in that", Lengths(size, a.build.Coverage), where)
 	}
 	for _, s := range p.apart() {
-		if p.known && standsOut(s.gauged.Taper, a.build) && !stands {
+		if p.known && !stands && findTaper(s.gauged.Taper, a.build.TaperLimit, clearance.Laying) == clearance.TaperFound {
 			a.flag(FlagTaperNot, "the taper of reading %d%s did not repeat: that strip lay askew or on dirt, or the cap was cocked", s.reading.Number, where)
 		}
 	}
@@ -231,7 +237,7 @@ func (a *assessment) flagPlace(p *place) {
 	}
 	for _, s := range counted {
 		for _, code := range s.told.Flags {
-			if code != FlagTaper && !slices.ContainsFunc(a.status.Flags, func(n Note) bool { return n.Code == code }) {
+			if code != FlagTaper && code != FlagTaperUnsure && !slices.ContainsFunc(a.status.Flags, func(n Note) bool { return n.Code == code }) {
 				a.status.Flags = append(a.status.Flags, Note{Code: code})
 			}
 		}

@@ -13,7 +13,7 @@ import (
 // next is the first thing left to do for a bearing, in plain words.
 func (a *assessment) next() Note {
 	for _, look := range []func() (Note, bool){
-		a.nextPhoto, a.nextSpan, a.nextAgreement, a.nextOrder, a.nextConfirm, a.nextParts, a.nextVerdict,
+		a.nextPhoto, a.nextSpan, a.nextAgreement, a.nextOrder, a.nextConfirm, a.nextParts, a.nextTaper, a.nextVerdict,
 	} {
 		if n, ok := look(); ok {
 			return n
@@ -136,6 +136,15 @@ func (a *assessment) nextParts() (Note, bool) {
 		return Note{StepMicrometer, "measure the parts again: strips and micrometer still disagree"}, true
 	}
 	return Note{}, false
+}
+
+// nextTaper asks for a surer reading where the clearance is settled, but a taper
+// could hide in it.
+func (a *assessment) nextTaper() (Note, bool) {
+	if n, _ := a.nextVerdict(); n.Code != StepDone || !a.has(FlagTaperUnsure) {
+		return Note{}, false
+	}
+	return a.surer("a taper of the limit could hide in the uncertainty")
 }
 
 // nextVerdict goes by the limits. Of both kinds either may let a bearing pass.

@@ -118,11 +118,21 @@ func surest(members []strip) strip {
 	})
 }
 
-// standsOut reports whether a taper is worth a second strip; see
-// clearance.Reading.TaperStandsOut.
-func standsOut(taper quantity.Value, b *Build) bool {
-	size := math.Abs(taper.X)
-	return size > b.TaperLimit && size > b.Coverage*taper.U
+// findTaper judges the place's taper. That of several strips has their laying in its
+// uncertainty already.
+func (p *place) findTaper(limit float64) clearance.TaperFinding {
+	if len(p.valid) == 1 {
+		return findTaper(p.taper, limit, clearance.Laying)
+	}
+	return findTaper(p.taper, limit, 0)
+}
+
+func findTaper(taper quantity.Value, limit, laying float64) clearance.TaperFinding {
+	f, err := clearance.FindTaper(taper, limit, laying)
+	if err != nil { // strips and limit were checked when they were taken in
+		panic(err)
+	}
+	return f
 }
 
 // estimate is a value for showing.

@@ -103,7 +103,8 @@ const (
 
 // Codes of flags beside those of single readings, which come without a text.
 const (
-	FlagTaper       = clearance.FlagTaper  // a taper no second strip has confirmed or denied
+	FlagTaper       = clearance.FlagTaper // a taper no second strip has confirmed or denied
+	FlagTaperUnsure = clearance.FlagTaperUnsure
 	FlagTaperReal   = "taper-confirmed"    // strips agree on it
 	FlagTaperNot    = "taper-not-repeated" // one strip had it, the others that agree do not
 	FlagDisagree    = "strips-disagree"    // no two strips agree, so there is no clearance
