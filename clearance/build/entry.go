@@ -44,6 +44,7 @@ type Reading struct {
 	Picture  string     `json:"picture,omitempty"` // file below the folder
 	Lot      Lot        `json:"lot"`
 	On       Surface    `json:"on,omitempty"`
+	OnTold   bool       `json:"on_told,omitempty"`     // by the photo's name or a person; else On is what build.toml said
 	Diameter float64    `json:"diameter_mm,omitempty"` // of the surface
 	// Temperature that the reading was made for, degC.
 	Temperature *float64 `json:"temperature_degc,omitempty"`

@@ -13,7 +13,7 @@ import (
 // next is the first thing left to do for a bearing, in plain words.
 func (a *assessment) next() Note {
 	for _, look := range []func() (Note, bool){
-		a.nextPhoto, a.nextSpan, a.nextAgreement, a.nextOrder, a.nextConfirm, a.nextParts, a.nextTaper, a.nextVerdict,
+		a.nextPhoto, a.nextAgain, a.nextSpan, a.nextAgreement, a.nextOrder, a.nextConfirm, a.nextParts, a.nextTaper, a.nextVerdict,
 	} {
 		if n, ok := look(); ok {
 			return n
@@ -46,6 +46,13 @@ func degrees(angles []float64) string {
 		words = append(words, fmt.Sprintf("%g deg", x))
 	}
 	return strings.Join(words, ", then at ")
+}
+
+func (a *assessment) nextAgain() (Note, bool) {
+	if !a.has(FlagChanged) {
+		return Note{}, false
+	}
+	return Note{StepAgain, "build.toml was changed: take the reading back (build withdraw) and read its photo anew, by name"}, true
 }
 
 // nextSpan asks for another strip where a place has none inside its own range.

@@ -93,6 +93,7 @@ const (
 	StepThird      = "third-strip"    // strips disagree
 	StepOtherSpan  = "other-span"     // outside the strip's own range
 	StepSurer      = "surer-reading"  // a limit lies within the uncertainty
+	StepAgain      = "read-again"     // build.toml no longer says what the reading was made for
 	StepOrder      = "check-order"    // parts may be in another's place
 	StepMicrometer = "micrometer"     // strips cannot settle it
 	StepOutside    = "outside-limits" // settled: not within the maker's limits
@@ -112,5 +113,6 @@ const (
 	FlagOutOfRound  = "out-of-round"
 	FlagOutOfRange  = clearance.FlagOutOfRange
 	FlagParts       = "parts-disagree" // with what bore gauge and micrometer say
+	FlagChanged     = "build-changed"  // build.toml no longer says what a reading was made for
 	FlagSeveralLots = "several-lots"   // its readings are of different strip lots
 )

@@ -41,6 +41,7 @@ type told struct {
 	flags      []string
 	outOfRange bool
 	undirected bool
+	bare       bool // made without a surface
 	lot        string
 }
 
@@ -72,8 +73,11 @@ func (r told) entry(j Journal) Entry {
 		panic(err)
 	}
 	n := j.NextNumber()
-	out := Reading{Number: n, Bearing: r.bearing, Strip: r.strip, Result: text,
+	out := Reading{Number: n, Bearing: r.bearing, Strip: r.strip, Result: text, On: OnShell, Diameter: 55,
 		Photos: []Photo{{fmt.Sprintf("%d.jpg", n), fmt.Sprintf("%064d", n)}}, Lot: Lot{Name: "thin" + r.lot, RangeLo: 0.025, RangeHi: 0.076}}
+	if r.bare {
+		out.On, out.Diameter = "", 0
+	}
 	if r.position >= 0 {
 		out.Position = &r.position
 	}
@@ -192,9 +196,30 @@ func TestNextStepByBuild(t *testing.T) {
 		{"limits_new = \"0.030..0.056 mm\"\nlimits_service = \"..0.070 mm\"\n", "limits_new = \"..0.050 mm\"\n", StepSecond, "too large for new parts"},
 		{"name = \"invented\"\n", "taper_limit = \"0.1 mm\"\n", StepSurer, ""},
 	} {
+		r.bare = strings.Contains(c.from, "strip_on")
 		s := status(t, strings.Replace(engine, c.from, c.to, 1), r)
 		if n := s.Bearings[0].Next; n.Code != c.step || !strings.Contains(n.Text, c.text) {
 			t.Errorf("%s: %+v, want %s %s", c.to, n, c.step, c.text)
+		}
+	}
+}
+
+// TestBuildChanged: a reading made for what build.toml no longer says is not passed
+// off as one made for what it says now.
+func TestBuildChanged(t *testing.T) {
+	r := told{bearing: "M1", mm: 0.045, position: -1}
+	for _, c := range []struct{ from, to, text string }{
+		{`strip_on = "shell"`, `strip_on = "shell"`, ""},
+		{`"55 mm"`, `"50 mm"`, "reading 1 was made for a journal diameter of 55 mm, and build.toml now says 50 mm"},
+		{`strip_on = "shell"`, `strip_on = "journal"`, `reading 1 was made for a strip on "shell", and build.toml now says "journal"`},
+		{"journal_diameter = \"55 mm\"\n", "", "reading 1 was made for a journal diameter of 55 mm, and build.toml now says none"},
+	} {
+		b := status(t, strings.Replace(engine, c.from, c.to, 1), r).Bearings[0]
+		switch {
+		case c.text == "" && (len(b.Flags) != 0 || b.Next.Code != StepDone):
+			t.Errorf("unchanged: %+v", b)
+		case c.text != "" && (codes(b.Flags) != FlagChanged || b.Flags[0].Text != c.text || b.Next.Code != StepAgain):
+			t.Errorf("%s: %+v %+v", c.to, b.Flags, b.Next)
 		}
 	}
 }
@@ -265,6 +290,8 @@ func TestApartFromGroup(t *testing.T) {
 const rods = `[[group]]
 name = "big ends"
 kind = "big ends"
+strip_on = "shell"
+journal_diameter = "55 mm"
 limits_new = "0.020..0.060 mm"
 bore_u = "0.001 mm"
 shell_wall_u = "0.0005 mm"

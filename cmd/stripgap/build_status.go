@@ -67,6 +67,9 @@ func showStatus(cmd *cobra.Command, v folder.View, s build.Status, format string
 	for _, d := range v.Build.Doubts {
 		fmt.Fprintf(w, "\nLook again at build.toml: %s.\n", d)
 	}
+	for _, n := range v.LotsChanged(lotsFor(v.Dir)) {
+		fmt.Fprintf(w, "\nLook again at the strip lot: %s.\n", n)
+	}
 	jobs, problems := v.Plan(folder.Ask{})
 	if n := len(jobs); n > 0 {
 		fmt.Fprintf(w, "\nIn photos/ there are strips not read yet: %d; run stripgap build read %s.\n", n, v.Dir)

@@ -3,10 +3,13 @@ package folder
 import (
 	"encoding/json"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/wholefile"
 	"stripgap/vision"
 )
 
@@ -161,7 +164,7 @@ func (v View) reading(j Job, bearing string, r pipeline.Result, lots Lots) (buil
 	}
 	return build.Reading{
 		Bearing: bearing, Position: j.Position, Strip: j.Strip, Assigned: j.By, Photos: j.Photos,
-		Picture: PictureName(j.Photos[0]), On: on, Diameter: 2 * s.Surface.Radius, Temperature: s.Temperature,
+		Picture: PictureName(j.Photos[0]), On: on, OnTold: j.On != "", Diameter: 2 * s.Surface.Radius, Temperature: s.Temperature,
 		Lot: build.Lot{Name: s.Lot.Name, Area: s.Lot.SectionArea.X, AreaU: s.Lot.SectionArea.U,
 			RangeLo: s.Lot.RangeLo, RangeHi: s.Lot.RangeHi},
 		Result: text,
@@ -169,7 +172,8 @@ func (v View) reading(j Job, bearing string, r pipeline.Result, lots Lots) (buil
 }
 
 // Keep writes down what came of a job and returns the reading's number, or 0 of a
-// refusal. A photo that was not begun is not noted.
+// refusal. A photo that was not begun is not noted. A reading whose picture did not
+// fit on the disk is not kept: the photo stays new, to be read when there is room.
 func (f *Folder) Keep(o Outcome) (number int, err error) {
 	if o.Refused != nil {
 		if o.Refused.Code == pipeline.CodeInterrupted {
@@ -177,6 +181,23 @@ func (f *Folder) Keep(o Outcome) (number int, err error) {
 		}
 		return 0, f.Refuse(*o.Refused)
 	}
+	if o.PictureErr != nil {
+		if err := f.roomForPictures(); err != nil {
+			return 0, err
+		}
+	}
 	r, err := f.Accept(*o.Reading)
 	return r.Number, err
+}
+
+// roomForPictures reports why no picture can be written, nil where the fault must
+// be another.
+func (f *Folder) roomForPictures() error {
+	path := f.View().Path(picturesDir + "/.stripgap-try")
+	defer os.Remove(path)
+	const picture = 1 << 20 // more than one takes
+	if err := wholefile.Write(path, make([]byte, picture)); err != nil {
+		return unwritable(filepath.Dir(path), err)
+	}
+	return nil
 }

@@ -347,3 +347,32 @@ func asUser(t *testing.T, uid int) {
 		t.Skip(e)
 	}
 }
+
+// TestPictureDoesNotFit: a reading that nobody could look at is not kept, and its
+// photo stays new; a picture that fails for another reason does not cost it.
+func TestPictureDoesNotFit(t *testing.T) {
+	f := opened(t, made(t))
+	add(t, f, "M1.jpg")
+	jobs, _ := f.View().Plan(Ask{})
+	out, err := f.View().Read(jobs[0], thin, gives(result("", "")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	out.PictureErr = errors.New("it could not be drawn")
+	pictures := f.View().Path(picturesDir)
+	if err := errors.Join(os.Remove(pictures), os.WriteFile(pictures, nil, 0o644)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Keep(out); err == nil || len(f.Readings()) != 0 {
+		t.Errorf("kept: %v", err)
+	}
+	if jobs, _ := f.View().Plan(Ask{}); len(jobs) != 1 {
+		t.Error("the photo is not new any more")
+	}
+	if err := errors.Join(os.Remove(pictures), os.Mkdir(pictures, 0o755)); err != nil {
+		t.Fatal(err)
+	}
+	if n, err := f.Keep(out); n != 1 || err != nil {
+		t.Errorf("%d %v", n, err)
+	}
+}

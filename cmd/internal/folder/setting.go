@@ -26,6 +26,24 @@ func (v View) Settings(lots Lots) (map[string]pipeline.Setting, error) {
 	return all, nil
 }
 
+// LotsChanged tells of standing readings that were made with another section area
+// than their lot has now, one sentence each.
+func (v View) LotsChanged(lots Lots) []string {
+	var notes []string
+	for _, r := range v.Journal.Standing() {
+		group, _, ok := v.Build.Find(r.Bearing)
+		if !ok {
+			continue
+		}
+		lot, err := lots(build.Strip{Lot: r.Lot.Name, File: v.Build.StripOf(group).File})
+		if err == nil && lot.SectionArea.X != r.Lot.Area {
+			notes = append(notes, fmt.Sprintf("reading %d was made with lot %q at %.4g mm2, which is now %.4g mm2; take it back and read its photo anew to use that",
+				r.Number, r.Lot.Name, r.Lot.Area, lot.SectionArea.X))
+		}
+	}
+	return notes
+}
+
 // setting is what is known of a strip in a bearing, with what its photo's name or
 // a person says of it.
 func (v View) setting(bearing string, g Given, lots Lots) (pipeline.Setting, error) {

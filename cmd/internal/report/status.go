@@ -22,6 +22,7 @@ var stepWords = map[string]string{
 	build.StepThird:      "third strip",
 	build.StepOtherSpan:  "strip of another span",
 	build.StepSurer:      "surer reading",
+	build.StepAgain:      "read again",
 	build.StepOrder:      "check the parts' order",
 	build.StepMicrometer: "micrometer",
 	build.StepOutside:    "outside the limits",
