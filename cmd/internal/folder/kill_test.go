@@ -77,6 +77,9 @@ const kills, killedPhotos = 200, 400
 // was cut off is set aside. The seed fixes how long each process is let live, not
 // where that finds it.
 func TestKilled(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts 200 processes")
+	}
 	dir := made(t)
 	f := opened(t, dir)
 	for i := range killedPhotos {
