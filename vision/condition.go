@@ -137,7 +137,11 @@ func (t *traced) filmBeyond(dir float64) float64 {
 // lost returns the share of the film's length that was not measured.
 func (t *traced) lost() float64 {
 	used, _ := t.count()
-	return math.Max(0, 1-float64(used)*t.c.step/math.Max(t.filmLength(), t.c.step))
+	film := t.filmLength()
+	if t.byHand { // what lies beyond was left out, not lost
+		film = math.Min(film, 2*t.c.axis.Half)
+	}
+	return math.Max(0, 1-float64(used)*t.c.step/math.Max(film, t.c.step))
 }
 
 // gaps names runs of stations inside the strip that have no film.

@@ -19,6 +19,8 @@ type traced struct {
 	found candidate
 	// planeU is how well the strip's plane is known.
 	planeU PlaneU
+	// byHand says that a person set the ends.
+	byHand bool
 	// spread is the blur in px that each of the strip's edges shows.
 	spread [2]float64
 }
@@ -62,7 +64,9 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 		for i := -n; i <= n; i++ {
 			t.cuts = append(t.cuts, t.c.cutAt(l, float64(i)*t.c.step*spread))
 		}
-		t.cutTo(o.Ends)
+		if pass == 2 { // the whole strip tells best where its middle line is
+			t.cutTo(o.Ends)
+		}
 		if !t.settle(l) {
 			return t, t.mostDropped(dropApart)
 		}
@@ -75,6 +79,7 @@ func (t *traced) cutTo(ends *[2]calib.CardPoint) {
 	if ends == nil {
 		return
 	}
+	t.byHand = true
 	at := func(c calib.CardPoint) float64 { return c.Sub(t.c.axis.Middle).Dot(t.c.axis.Dir) }
 	lo, hi := at(ends[0]), at(ends[1])
 	lo, hi = math.Min(lo, hi), math.Max(lo, hi)

@@ -70,6 +70,16 @@ const (
 	CodePairTooAlike = "pair-too-alike"
 )
 
+// OfFile reports whether a refusal is about the file, in which then no picture is
+// to be seen.
+func OfFile(code string) bool {
+	switch code {
+	case CodeMissing, CodeEmpty, CodeNotAPhoto, CodeUnsupported, CodeTruncated, CodeTooLarge, CodeNoColour, CodeCMYK, CodeSixteenBit:
+		return true
+	}
+	return false
+}
+
 type refusalText struct{ message, remedy string }
 
 // refusals is the one registry of codes, with the words a person reads.

@@ -2,6 +2,7 @@ package vision
 
 import (
 	"bytes"
+	"errors"
 	"strings"
 
 	"github.com/bep/imagemeta"
@@ -51,6 +52,23 @@ func sniff(data []byte) (format, error) {
 		}
 	}
 	return format{}, Refuse(CodeNotAPhoto, "")
+}
+
+// Ending returns the file name ending that goes with the data's first bytes,
+// ".jpg", ".heic", ".png" or ".webp", or why they are no photo that is read. It
+// looks no further.
+func Ending(data []byte) (string, *Refusal) {
+	if len(data) == 0 {
+		return "", Refuse(CodeEmpty, "")
+	}
+	f, err := sniff(data)
+	if err != nil {
+		var why *Refusal
+		errors.As(err, &why) // sniff gives no other
+		return "", why
+	}
+	return map[imagemeta.ImageFormat]string{imagemeta.JPEG: ".jpg", imagemeta.HEIF: ".heic",
+		imagemeta.PNG: ".png", imagemeta.WebP: ".webp"}[f.exif], nil
 }
 
 // sniffBoxes tells a file of the ISO base media family by its major brand

@@ -72,7 +72,7 @@ Topics, for stripgap help TOPIC:
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
-	root.AddCommand(newReadCommand(), newReaderCommand(), newBuildCommand(), newCardCommand(), newPhoneCommand(), newStripCommand(), newRenderCommand())
+	root.AddCommand(newReadCommand(), newReaderCommand(), newBuildCommand(), newServeCommand(), newCardCommand(), newPhoneCommand(), newStripCommand(), newRenderCommand())
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	// Made now rather than at the start, so that they are guarded like the rest.
 	root.SetHelpCommand(newHelpCommand())

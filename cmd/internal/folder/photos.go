@@ -51,8 +51,40 @@ func hashed(path string) (build.Photo, error) {
 // that is taken, and returns what it is called there. The same bytes are there
 // once: a photo that is there already is returned as it is.
 func (f *Folder) AddPhoto(name string, data []byte) (build.Photo, error) {
+	p, _, err := f.TakePhoto(name, data)
+	return p, err
+}
+
+// TakePhoto is AddPhoto and tells whether the photo is new here.
+func (f *Folder) TakePhoto(name string, data []byte) (p build.Photo, isNew bool, err error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	before, problems := f.view.Photos()
+	if len(problems) > 0 {
+		return build.Photo{}, false, problems[0]
+	}
+	p, err = f.addPhoto(name, data, before)
+	return p, err == nil && !slices.Contains(before, p), err
+}
+
+// DropPhoto takes away a photo that nothing was noted of.
+func (f *Folder) DropPhoto(p build.Photo) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if _, read := f.view.Journal.ReadingOf(p.SHA256); read || f.view.Journal.Tried(p.SHA256) {
+		return fmt.Errorf("%s: is noted in %s and stays", p.Name, readingsFile)
+	}
+	path := f.view.photoPath(p)
+	if there, err := hashed(path); err != nil || there != p {
+		return nil // it is gone, or is another one
+	}
+	if err := os.Remove(path); err != nil {
+		return unwritable(path, err)
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+func (f *Folder) addPhoto(name string, data []byte, there []build.Photo) (build.Photo, error) {
 	base := filepath.Base(filepath.Clean("/" + strings.ReplaceAll(name, `\`, "/")))
 	ext := strings.ToLower(filepath.Ext(base))
 	if !slices.Contains(pipeline.Extensions, ext) || strings.HasPrefix(base, ".") {
@@ -60,10 +92,6 @@ func (f *Folder) AddPhoto(name string, data []byte) (build.Photo, error) {
 	}
 	sum := sha256.Sum256(data)
 	photo := build.Photo{Name: base, SHA256: hex.EncodeToString(sum[:])}
-	there, problems := f.view.Photos()
-	if len(problems) > 0 {
-		return build.Photo{}, problems[0]
-	}
 	for _, p := range there {
 		if p.SHA256 == photo.SHA256 {
 			return p, nil
