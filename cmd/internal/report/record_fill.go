@@ -200,13 +200,9 @@ func bearingNotes(st build.BearingStatus) (notes []string) {
 			notes = append(notes, sentence(f.Text))
 		}
 	}
-	if r := st.Round; r != nil {
-		found := "round within what is uncertain"
-		if r.OutOfRound {
-			found = "out of round"
-		}
-		notes = append(notes, fmt.Sprintf("The journal reads %s: largest less smallest diameter %s mm, %s to %s mm.",
-			found, fixed(r.MM), fixed(r.Lo), fixed(r.Hi)))
+	if r := st.Round; r != nil && !r.OutOfRound { // the other case has its flag
+		notes = append(notes, fmt.Sprintf("The journal reads round within what is uncertain: largest less smallest diameter %s mm, %s to %s mm.",
+			fixed(r.MM), fixed(r.Lo), fixed(r.Hi)))
 	}
 	return notes
 }

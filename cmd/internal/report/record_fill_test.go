@@ -160,7 +160,7 @@ func TestNewRecord(t *testing.T) {
 	if gone.State != MarkMissing || gone.Clearance != nil || len(gone.Readings) != 1 || gone.Readings[0].Set != "taken back: the shaft was turned" {
 		t.Errorf("bearing without a standing reading: %+v", gone)
 	}
-	if len(b1.Positions) != 2 || b1.Positions[1].Name != "90°" || !strings.Contains(strings.Join(b1.Notes, " "), "out of round") {
+	if len(b1.Positions) != 2 || b1.Positions[1].Name != "90°" || !strings.Contains(strings.Join(b1.Notes, " "), "diameters differ by about 0.0199 mm") {
 		t.Errorf("B1: positions %+v, notes %q", b1.Positions, b1.Notes)
 	}
 	if len(r.Unplaced) != 1 || r.Unplaced[0].Message != "no card is seen" {
