@@ -2,7 +2,9 @@ package clearance
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"stripgap/calib/quantity"
 )
@@ -73,7 +75,9 @@ func sumU(list []Gauged, weights []float64) float64 {
 			}
 		}
 	}
-	for _, part := range shared {
+	// In one order, so that the last digit is the same each time.
+	for _, key := range slices.Sorted(maps.Keys(shared)) {
+		part := shared[key]
 		square += part * part
 	}
 	return math.Sqrt(square)
