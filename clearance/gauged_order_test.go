@@ -7,10 +7,10 @@ import (
 )
 
 // TestSharedTermsAddInOneOrder: the sum of squares of several shared terms has the
-// same last digit each time.
+// same last digit each time. These four give three sums, by their order.
 func TestSharedTermsAddInOneOrder(t *testing.T) {
-	b, err := quantity.NewBudget(quantity.Term{Name: TermArea, U: 0.1, Common: true}, quantity.Term{Name: TermEdgeShape, U: 0.2, Common: true},
-		quantity.Term{Name: TermTemperature, U: 0.3, Common: true}, quantity.Term{Name: TermPrintScale, U: 0.7, Common: true})
+	b, err := quantity.NewBudget(quantity.Term{Name: TermArea, U: 1.5, Common: true}, quantity.Term{Name: TermEdgeShape, U: 1.1, Common: true},
+		quantity.Term{Name: TermTemperature, U: 1.4, Common: true}, quantity.Term{Name: TermPrintScale, U: 0.4, Common: true})
 	if err != nil {
 		t.Fatal(err)
 	}
