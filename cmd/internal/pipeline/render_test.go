@@ -2,11 +2,13 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
 	"stripgap/calib"
 	"stripgap/calib/quantity"
+	"stripgap/clearance"
 	"stripgap/vision"
 	"stripgap/vision/synth"
 )
@@ -73,6 +75,10 @@ func TestRendered(t *testing.T) {
 			if e.Name != strip.Ends[i].Name {
 				t.Errorf("%s: end %d is %q, truth %q", layout, i, e.Name, strip.Ends[i].Name)
 			}
+		}
+		// Checks over several strips know what they share by this name.
+		if !slices.ContainsFunc(r.Budget, func(b Term) bool { return b.Name == clearance.TermPrintScale }) {
+			t.Errorf("%s: no term %q in the budget %+v", layout, clearance.TermPrintScale, r.Budget)
 		}
 		if c, s := r.Card, truth.Scene.Card; c.Layout != layout || c.Serial != s.Serial || c.Bearing != s.Bearing {
 			t.Errorf("card %+v, truth %+v", c, s)
