@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -12,7 +11,6 @@ import (
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/folder"
 	"stripgap/cmd/internal/report"
-	"stripgap/cmd/internal/wholefile"
 )
 
 // The files a record is written to, in the build's folder.
@@ -68,14 +66,12 @@ func writeRecord(cmd *cobra.Command, dir, by string, on time.Time) error {
 	if err != nil {
 		return err
 	}
-	for name, write := range map[string]func(io.Writer, report.Record) error{recordPage: report.HTML, recordTable: report.RecordCSV} {
-		var b bytes.Buffer
-		if err := write(&b, r); err != nil {
-			return err
-		}
-		if err := wholefile.Write(v.Path(name), b.Bytes()); err != nil {
-			return fmt.Errorf("%s could not be written: %w; look whether the folder may be written to and the disk has room", v.Path(name), err)
-		}
+	err = writeFiles([]outputFile{
+		{v.Path(recordPage), func(w io.Writer) error { return report.HTML(w, r) }},
+		{v.Path(recordTable), func(w io.Writer) error { return report.RecordCSV(w, r) }},
+	}, true)
+	if err != nil {
+		return fmt.Errorf("the record could not be written: %w; look whether the folder may be written to and the disk has room", err)
 	}
 	_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s and %s: %d bearings, %d readings\n",
 		v.Path(recordPage), recordTable, len(r.Bearings), len(v.Journal.Standing()))

@@ -15,9 +15,11 @@ type Record struct {
 	Sheets   []string  // the sheets of cards used, a line each
 	Room     string    // temperature, with unit; empty when not told
 
+	TaperLimit  float64 // mm, difference of the ends that asks for a second strip
 	Groups      []RecordGroup
 	Bearings    []RecordBearing // front to rear
 	Hints       []string        // on parts in another's place
+	Doubts      []string        // what looks like a slip in build.toml
 	Preparation []RecordTick
 	// Unplaced are photos that were refused and whose bearing is not known.
 	Unplaced []RecordRefusal

@@ -34,7 +34,7 @@ type RecordSource struct {
 // steps are the status's. A reading whose result cannot be understood is an error.
 func NewRecord(s RecordSource) (Record, error) {
 	b := s.Build
-	r := Record{Build: b.Name, Note: b.Note, By: s.By, Date: s.Date, Coverage: b.Coverage}
+	r := Record{Build: b.Name, Note: b.Note, By: s.By, Date: s.Date, Coverage: b.Coverage, TaperLimit: b.TaperLimit}
 	if r.Build == "" {
 		r.Build = "Build " + b.ID
 	}
@@ -49,6 +49,9 @@ func NewRecord(s RecordSource) (Record, error) {
 	}
 	for _, h := range s.Status.Hints {
 		r.Hints = append(r.Hints, sentence(h.Text))
+	}
+	for _, d := range b.Doubts {
+		r.Doubts = append(r.Doubts, sentence(d))
 	}
 	for _, st := range s.Status.Bearings {
 		x, err := s.bearing(st)

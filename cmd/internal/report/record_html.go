@@ -37,7 +37,10 @@ var recordPage = template.Must(template.New("record").Funcs(template.FuncMap{
 	"minus": func(a *RecordFigure, b RecordFigure) RecordFigure {
 		return RecordFigure{a.MM - b.MM, math.Hypot(a.Expanded, b.Expanded)}
 	},
-	"within":   func(en *float64) bool { return math.Abs(*en) <= 1 },
+	"within": func(en *float64) bool { return math.Abs(*en) <= 1 },
+	"taperLimit": func(mm float64) string {
+		return quantity.FormatLength(mm, quantity.MM, 4) + " (" + quantity.FormatLength(mm, quantity.Thou, 2) + ")"
+	},
 	"inCSS":    inCSS,
 	"range2":   limitRange,
 	"dict":     dict,

@@ -30,7 +30,8 @@ func fixedRecord() Record {
 	en := -1.84
 	return Record{
 		Build: "Four-cylinder, made up", Note: "a test", By: "nobody", Coverage: 2,
-		Date:   time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC),
+		Date:       time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC),
+		TaperLimit: 0.0127, Doubts: []string{"Mains, limits_new: a slip?"},
 		Strips: []string{"0.025 to 0.076 mm"}, Room: "20 °C",
 		Groups: []RecordGroup{{Name: "main", Bearings: []string{"M1", "M2", "M3", "M4", "M5"},
 			New: "0.030..0.056 mm (1.18..2.20 thou)", Service: "..0.070 mm (..2.76 thou)",
@@ -191,7 +192,7 @@ func TestRecordEscapes(t *testing.T) {
 </style></title></svg>"'<script>alert(1)</script>`
 	r := fixedRecord()
 	r.Build, r.Note, r.By, r.Room = bad, bad, bad, bad
-	r.Strips, r.Hints = []string{bad}, []string{bad}
+	r.Strips, r.Hints, r.Sheets, r.Doubts = []string{bad}, []string{bad}, []string{bad}, []string{bad}
 	r.Preparation = []RecordTick{{bad, false}}
 	r.Groups[0] = RecordGroup{bad, []string{bad}, bad, bad, bad, bad}
 	r.Unplaced = []RecordRefusal{{Photos: []string{bad}, Message: bad, Remedy: bad}}
