@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"stripgap/calib/quantity"
 	"stripgap/clearance"
@@ -19,6 +20,9 @@ func (b *Build) Status(j Journal) (Status, error) {
 	coverage, err := quantity.FixedK(b.Coverage)
 	if err != nil {
 		return s, err
+	}
+	if lost := b.strangers(j); lost != "" {
+		s.Hints = append(s.Hints, Note{HintStranger, lost})
 	}
 	for i := range b.Groups {
 		g := groupSurvey{build: b, group: &b.Groups[i], coverage: coverage}
@@ -42,6 +46,21 @@ func (b *Build) Status(j Journal) (Status, error) {
 		}
 	}
 	return s, nil
+}
+
+// strangers tells of standing readings whose bearing build.toml does not name, empty
+// where there are none: they must not vanish without a word.
+func (b *Build) strangers(j Journal) string {
+	var list []string
+	for _, r := range j.Standing() {
+		if _, _, ok := b.Find(r.Bearing); !ok {
+			list = append(list, fmt.Sprintf("%d (%s)", r.Number, r.Bearing))
+		}
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "readings of bearings that build.toml does not name: " + strings.Join(list, ", ") + "; write the bearings back, or take the readings back"
 }
 
 // Outside reports whether any bearing lies outside any of its limits.

@@ -16,7 +16,7 @@ func (a *assessment) count(j Journal) {
 				a.status.Withdrawn++
 			}
 			a.refusal = ""
-		case e.Refused != nil && e.Refused.Bearing == a.bearing.Name && len(e.Refused.Photos) > 0:
+		case e.Refused != nil && e.Refused.Bearing == a.bearing.Name:
 			photo := e.Refused.Photos[0].SHA256
 			if _, read := j.ReadingOf(photo); read {
 				continue

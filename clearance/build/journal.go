@@ -117,6 +117,8 @@ func (j Journal) check(e Entry) error {
 		return errors.New("a file of readings begins with its build, once")
 	case e.Reading != nil:
 		return j.checkReading(*e.Reading)
+	case e.Refused != nil && len(e.Refused.Photos) == 0:
+		return errors.New("a refusal has no photo")
 	case e.Withdraw != nil:
 		return j.checkWithdrawal(*e.Withdraw)
 	}
@@ -211,14 +213,17 @@ func (j Journal) ReadingOf(sha256 string) (number int, ok bool) {
 	return 0, false
 }
 
-// Tried reports whether a photo was read or refused before, whatever became of it.
-func (j Journal) Tried(sha256 string) bool {
+// Tried reports what was made of a photo before: whether it was read, though the
+// reading may have been taken back since, and whether it was refused.
+func (j Journal) Tried(sha256 string) (read, refused bool) {
 	has := func(photos []Photo) bool {
 		return slices.ContainsFunc(photos, func(p Photo) bool { return p.SHA256 == sha256 })
 	}
-	return slices.ContainsFunc(j.Entries, func(e Entry) bool {
-		return e.Reading != nil && has(e.Reading.Photos) || e.Refused != nil && has(e.Refused.Photos)
-	})
+	for _, e := range j.Entries {
+		read = read || e.Reading != nil && has(e.Reading.Photos)
+		refused = refused || e.Refused != nil && has(e.Refused.Photos)
+	}
+	return read, refused
 }
 
 // Sheets lists the sheets of tags that belong to the build.

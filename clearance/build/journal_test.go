@@ -67,8 +67,10 @@ func TestJournal(t *testing.T) {
 	if n, ok := j.ReadingOf(photo("a.jpg").SHA256); !ok || n != 2 {
 		t.Errorf("a.jpg belongs to %d %v", n, ok)
 	}
-	if !j.Tried(photo("bb.jpg").SHA256) || j.Tried(photo("ccc.jpg").SHA256) {
-		t.Error("what was tried is not known")
+	for name, want := range map[string][2]bool{"a.jpg": {true, false}, "bb.jpg": {false, true}, "ccc.jpg": {false, false}} {
+		if read, refused := j.Tried(photo(name).SHA256); read != want[0] || refused != want[1] {
+			t.Errorf("%s: read %v, refused %v", name, read, refused)
+		}
 	}
 	if j.NextStrip("M1", nil) != 2 || j.NextStrip("M2", nil) != 1 {
 		t.Error("strips are not counted")
@@ -159,6 +161,7 @@ func TestJournalRefuses(t *testing.T) {
 		{"a number out of turn", "reading 2 cannot follow; the next is 3", reading(2, "new.jpg")},
 		{"a photo twice", "a.jpg is the photo of reading 2 already", reading(3, "a.jpg")},
 		{"no photo", "has no photo", Entry{Reading: &Reading{Number: 3, Result: sample(0.04)}}},
+		{"a refusal of nothing", "has no photo", Entry{Refused: &Refused{Code: "x"}}},
 		{"no clearance", "holds no clearance", Entry{Reading: &Reading{Number: 3, Photos: []Photo{photo("new.jpg")}, Result: json.RawMessage(`{}`)}}},
 		{"no reason", "with a reason", Entry{Withdraw: &Withdrawal{Number: 2}}},
 		{"twice", "taken back already: cap", Entry{Withdraw: &Withdrawal{Number: 1, Reason: "x"}}},

@@ -102,6 +102,10 @@ const (
 	StepDone       = "done"
 )
 
+// HintStranger is the code of the hint on readings of bearings that build.toml does
+// not name. Other hints have the code of what they ask for.
+const HintStranger = "unknown-bearing"
+
 // Codes of flags beside those of single readings, which come without a text.
 const (
 	FlagTaper       = clearance.FlagTaper // a taper no second strip has confirmed or denied

@@ -224,6 +224,14 @@ func TestBuildChanged(t *testing.T) {
 	}
 }
 
+// TestStranger: a reading of a bearing that was renamed is told of.
+func TestStranger(t *testing.T) {
+	s := status(t, engine, told{bearing: "M1", mm: 0.045, position: -1}, told{bearing: "M9", mm: 0.045, position: -1})
+	if len(s.Hints) != 1 || s.Hints[0].Code != HintStranger || !strings.Contains(s.Hints[0].Text, "2 (M9)") {
+		t.Errorf("%+v", s.Hints)
+	}
+}
+
 // TestStatusCombines checks a settled clearance by hand: two strips of one u and
 // no shared term, each with the allowance for laying of 1.27 um, average to the
 // middle with u = sqrt((0.4^2 + 1.27^2)/2) um = 0.9415 um.

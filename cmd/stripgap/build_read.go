@@ -7,6 +7,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"strconv"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -271,26 +272,26 @@ func (b *buildBatch) read(given pipeline.Given, lots folder.Lots, workers int) e
 func (b *buildBatch) keep() {
 	for ; b.err == nil && b.kept < len(b.jobs) && b.outcomes[b.kept] != nil; b.kept++ {
 		o := b.outcomes[b.kept]
-		number, err := b.folder.Keep(*o)
+		kept, err := b.folder.Keep(*o)
 		if err != nil {
 			b.err = err
 			return
 		}
-		b.say(b.jobs[b.kept], *o, number)
+		b.say(b.jobs[b.kept], *o, kept)
 	}
 }
 
 // say tells what came of a job in a line.
-func (b *buildBatch) say(j folder.Job, o folder.Outcome, number int) {
-	photos := j.Photos[0].Name
+func (b *buildBatch) say(j folder.Job, o folder.Outcome, kept build.Reading) {
+	photos := printable(j.Photos[0].Name)
 	if len(j.Photos) > 1 {
-		photos += " and " + j.Photos[1].Name
+		photos += " and " + printable(j.Photos[1].Name)
 	}
 	if o.Refused != nil {
 		b.failed = true
 		fmt.Fprintf(b.cmd.OutOrStdout(), "%s: not read: %s; %s\n", photos, o.Refused.Message, o.Refused.Remedy)
 	} else {
-		fmt.Fprintf(b.cmd.OutOrStdout(), "%s: %s\n", photos, readingText(*o.Reading, number))
+		fmt.Fprintf(b.cmd.OutOrStdout(), "%s: %s\n", photos, readingText(kept))
 	}
 	if o.PictureErr != nil {
 		b.failed = true
@@ -298,8 +299,16 @@ func (b *buildBatch) say(j folder.Job, o folder.Outcome, number int) {
 	}
 }
 
+// printable is a file's name, in quotes where it holds what could move the cursor.
+func printable(name string) string {
+	if q := strconv.Quote(name); q != `"`+name+`"` {
+		return q
+	}
+	return name
+}
+
 // readingText tells a reading in a few words.
-func readingText(r build.Reading, number int) string {
+func readingText(r build.Reading) string {
 	m, err := r.Measured()
 	if err != nil { // it was kept, and so understood
 		panic(err)
@@ -308,5 +317,8 @@ func readingText(r build.Reading, number int) string {
 	if r.Position != nil {
 		place += fmt.Sprintf(" at %g deg", *r.Position)
 	}
-	return fmt.Sprintf("reading %d, %s: %s", number, place, build.Lengths(m.Value(), m.Clearance.Coverage))
+	if r.Strip > 1 {
+		place += fmt.Sprintf(", strip %d there", r.Strip)
+	}
+	return fmt.Sprintf("reading %d, %s: %s", r.Number, place, build.Lengths(m.Value(), m.Clearance.Coverage))
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -70,6 +71,9 @@ func showStatus(cmd *cobra.Command, v folder.View, s build.Status, format string
 	for _, n := range v.LotsChanged(lotsFor(v.Dir)) {
 		fmt.Fprintf(w, "\nLook again at the strip lot: %s.\n", n)
 	}
+	for _, r := range unplaced(v) {
+		fmt.Fprintf(w, "\nNot read, and of no known bearing: %s: %s; %s.\n", printable(r.Photos[0].Name), r.Message, r.Remedy)
+	}
 	jobs, problems := v.Plan(folder.Ask{})
 	if n := len(jobs); n > 0 {
 		fmt.Fprintf(w, "\nIn photos/ there are strips not read yet: %d; run stripgap build read %s.\n", n, v.Dir)
@@ -84,4 +88,20 @@ func errorTexts(list []error) []string {
 		texts = append(texts, err.Error())
 	}
 	return texts
+}
+
+// unplaced are the photos last refused of which no bearing is known, each once.
+func unplaced(v folder.View) []build.Refused {
+	var list []build.Refused
+	seen := map[string]bool{}
+	for _, r := range slices.Backward(v.Journal.Refusals()) {
+		photo := r.Photos[0].SHA256
+		_, _, known := v.Build.Find(r.Bearing)
+		if read, _ := v.Journal.Tried(photo); !known && !read && !seen[photo] {
+			list = append(list, r)
+		}
+		seen[photo] = true
+	}
+	slices.Reverse(list)
+	return list
 }

@@ -171,23 +171,22 @@ func (v View) reading(j Job, bearing string, r pipeline.Result, lots Lots) (buil
 	}, nil
 }
 
-// Keep writes down what came of a job and returns the reading's number, or 0 of a
-// refusal. A photo that was not begun is not noted. A reading whose picture did not
+// Keep writes down what came of a job and returns the reading as it was accepted,
+// with its numbers; of a refusal the zero Reading. A photo that was not begun is not noted. A reading whose picture did not
 // fit on the disk is not kept: the photo stays new, to be read when there is room.
-func (f *Folder) Keep(o Outcome) (number int, err error) {
+func (f *Folder) Keep(o Outcome) (build.Reading, error) {
 	if o.Refused != nil {
 		if o.Refused.Code == pipeline.CodeInterrupted {
-			return 0, nil
+			return build.Reading{}, nil
 		}
-		return 0, f.Refuse(*o.Refused)
+		return build.Reading{}, f.Refuse(*o.Refused)
 	}
 	if o.PictureErr != nil {
 		if err := f.roomForPictures(); err != nil {
-			return 0, err
+			return build.Reading{}, err
 		}
 	}
-	r, err := f.Accept(*o.Reading)
-	return r.Number, err
+	return f.Accept(*o.Reading)
 }
 
 // roomForPictures reports why no picture can be written, nil where the fault must

@@ -54,6 +54,7 @@ func (f *Folder) open(dir string) error {
 		return unwritable(path, err)
 	}
 	f.view, f.log = view, log{file: file, path: path}
+	f.view.hashes = &hashes{known: map[string]hashedFile{}}
 	info, err := file.Stat()
 	if err != nil {
 		return err

@@ -278,8 +278,8 @@ func TestFullDisk(t *testing.T) {
 			t.Fatalf("room for %d: the file holds part of a line", room)
 		}
 		disk.room = 1 << 20
-		if n, err := f.Keep(out); n != 1 || err != nil {
-			t.Fatalf("with room again: %d %v", n, err)
+		if r, err := f.Keep(out); r.Number != 1 || err != nil {
+			t.Fatalf("with room again: %d %v", r.Number, err)
 		}
 		closed(t, f)
 		if v, err := Look(dir); err != nil || len(v.Journal.Standing()) != 1 {
@@ -372,7 +372,7 @@ func TestPictureDoesNotFit(t *testing.T) {
 	if err := errors.Join(os.Remove(pictures), os.Mkdir(pictures, 0o755)); err != nil {
 		t.Fatal(err)
 	}
-	if n, err := f.Keep(out); n != 1 || err != nil {
-		t.Errorf("%d %v", n, err)
+	if r, err := f.Keep(out); r.Number != 1 || err != nil {
+		t.Errorf("%d %v", r.Number, err)
 	}
 }

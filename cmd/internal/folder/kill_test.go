@@ -47,11 +47,11 @@ func readAll(dir string, w io.Writer) error {
 		if err != nil {
 			return err
 		}
-		n, err := f.Keep(out)
+		r, err := f.Keep(out)
 		if err != nil {
 			return err
 		}
-		fmt.Fprintln(w, "kept", n, j.Photos[0].SHA256)
+		fmt.Fprintln(w, "kept", r.Number, j.Photos[0].SHA256)
 	}
 	return f.Close()
 }

@@ -9,6 +9,9 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
+	"time"
+	"unicode"
 
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/pipeline"
@@ -24,27 +27,69 @@ func (v View) Photos() (photos []build.Photo, problems []error) {
 	}
 	paths, _ := pipeline.Collect([]string{dir}) // its only problem now is that there are none
 	for _, path := range paths {
-		p, err := hashed(path)
+		sum, err := v.hashes.of(path)
 		if err != nil {
 			problems = append(problems, err)
 			continue
 		}
-		photos = append(photos, p)
+		photos = append(photos, build.Photo{Name: filepath.Base(path), SHA256: sum})
 	}
 	return photos, problems
 }
 
-func hashed(path string) (build.Photo, error) {
+// hashes remembers the photos' hashes for a process that looks often. A file whose
+// size and time are as they were is not read again.
+type hashes struct {
+	mu    sync.Mutex
+	known map[string]hashedFile // by path
+}
+
+type hashedFile struct {
+	size int64
+	time time.Time
+	sum  string
+}
+
+// of returns a file's SHA-256 in hexadecimal digits; nil remembers nothing.
+func (h *hashes) of(path string) (string, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "", err
+	}
+	if h == nil {
+		return hashed(path)
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if k, ok := h.known[path]; ok && k.size == info.Size() && k.time.Equal(info.ModTime()) {
+		return k.sum, nil
+	}
+	sum, err := hashed(path)
+	if err == nil {
+		h.known[path] = hashedFile{info.Size(), info.ModTime(), sum}
+	}
+	return sum, err
+}
+
+func hashed(path string) (string, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return build.Photo{}, err
+		return "", err
 	}
 	defer f.Close()
 	h := sha256.New()
 	if _, err := io.Copy(h, f); err != nil {
-		return build.Photo{}, err
+		return "", err
 	}
-	return build.Photo{Name: filepath.Base(path), SHA256: hex.EncodeToString(h.Sum(nil))}, nil
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// plain replaces what a file's name should not hold.
+func plain(r rune) rune {
+	if !unicode.IsPrint(r) {
+		return '_'
+	}
+	return r
 }
 
 // AddPhoto puts a photo's bytes into photos/ under the name, or one like it where
@@ -71,11 +116,11 @@ func (f *Folder) TakePhoto(name string, data []byte) (p build.Photo, isNew bool,
 func (f *Folder) DropPhoto(p build.Photo) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if _, read := f.view.Journal.ReadingOf(p.SHA256); read || f.view.Journal.Tried(p.SHA256) {
+	if read, refused := f.view.Journal.Tried(p.SHA256); read || refused {
 		return fmt.Errorf("%s: is noted in %s and stays", p.Name, readingsFile)
 	}
 	path := f.view.photoPath(p)
-	if there, err := hashed(path); err != nil || there != p {
+	if sum, err := hashed(path); err != nil || sum != p.SHA256 {
 		return nil // it is gone, or is another one
 	}
 	if err := os.Remove(path); err != nil {
@@ -85,7 +130,7 @@ func (f *Folder) DropPhoto(p build.Photo) error {
 }
 
 func (f *Folder) addPhoto(name string, data []byte, there []build.Photo) (build.Photo, error) {
-	base := filepath.Base(filepath.Clean("/" + strings.ReplaceAll(name, `\`, "/")))
+	base := strings.Map(plain, filepath.Base(filepath.Clean("/"+strings.ReplaceAll(name, `\`, "/"))))
 	ext := strings.ToLower(filepath.Ext(base))
 	if !slices.Contains(pipeline.Extensions, ext) || strings.HasPrefix(base, ".") {
 		return build.Photo{}, fmt.Errorf("%q: a photo's name must end in %s", name, strings.Join(pipeline.Extensions, ", "))

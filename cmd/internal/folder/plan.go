@@ -14,7 +14,7 @@ import (
 // what their names say.
 type Ask struct {
 	Only  []string // names in photos/; empty: all
-	Again bool     // those too that were refused, or whose reading was taken back
+	Again bool     // those too that were refused
 	Pair  bool     // every two of Only show one strip from two sides
 	Given
 }
@@ -27,8 +27,8 @@ type Job struct {
 }
 
 // Plan lists the strips to read, in the order of the photos' names. Left out are
-// photos that a standing reading was made from and, unless asked for again, those
-// tried before. Two photos whose names differ only in a last -left and -right are
+// photos that were read and, unless asked for again, those that were refused; one
+// whose reading was taken back is read anew when it is named. Two photos whose names differ only in a last -left and -right are
 // one strip seen from two sides. What keeps a photo from being read is told in
 // problems, one each.
 func (v View) Plan(a Ask) (jobs []Job, problems []error) {
@@ -77,8 +77,12 @@ func (v View) Plan(a Ask) (jobs []Job, problems []error) {
 	return jobs, problems
 }
 
-// newJob puts together what a person and a photo's name say.
+// newJob puts together what a person and a photo's name say. A name that begins with
+// another bearing's speaks of that, and none of it holds.
 func newJob(hand Given, name photoName, p build.Photo) Job {
+	if hand.Bearing != "" && name.Bearing != "" && hand.Bearing != name.Bearing {
+		name.Given = Given{}
+	}
 	j := Job{Photos: []build.Photo{p}, Given: hand.or(name.Given)}
 	switch {
 	case hand.Bearing != "":
@@ -94,12 +98,15 @@ func (v View) choose(a Ask) (chosen []build.Photo, problems []error) {
 	photos, problems := v.Photos()
 	seen := map[string]string{}
 	take := func(p build.Photo) {
-		switch number, read := v.Journal.ReadingOf(p.SHA256); {
+		number, stands := v.Journal.ReadingOf(p.SHA256)
+		read, refused := v.Journal.Tried(p.SHA256)
+		named := len(a.Only) > 0
+		switch {
 		case seen[p.SHA256] != "":
 			problems = append(problems, fmt.Errorf("%s: the same photo as %s; delete one", p.Name, seen[p.SHA256]))
-		case read && len(a.Only) > 0:
+		case stands && named:
 			problems = append(problems, fmt.Errorf("%s: reading %d was made from it; to read it anew, take that back with build withdraw", p.Name, number))
-		case read || !a.Again && len(a.Only) == 0 && v.Journal.Tried(p.SHA256):
+		case !named && (read || refused && !a.Again):
 		default:
 			seen[p.SHA256] = p.Name
 			chosen = append(chosen, p)

@@ -54,7 +54,8 @@ func TestPlan(t *testing.T) {
 		{"numbers are no sides", []string{"M1-1.jpg", "M1-2.jpg"}, Ask{}, []string{`M1-1.jpg "file name" M1`, `M1-2.jpg "file name" M1`}, nil},
 		{"either of two names", []string{"B1-2.jpg"}, Ask{}, nil, []string{"B1-2.jpg: the name may mean B1 or B12"}},
 		{"a person says which", []string{"B1-2.jpg"}, Ask{Given: Given{Bearing: "B12", Position: &at}}, []string{`B1-2.jpg "hand" B12 90deg`}, nil},
-		{"a person goes first", []string{"M1-shell.jpg"}, Ask{Given: Given{Bearing: "M2", On: build.OnFlat}}, []string{`M1-shell.jpg "hand" M2 flat`}, nil},
+		{"a person goes first", []string{"M1-shell-strip2.jpg"}, Ask{Given: Given{Bearing: "M1", On: build.OnFlat}}, []string{`M1-shell-strip2.jpg "hand" M1 strip2 flat`}, nil},
+		{"a name that is another's", []string{"M1-shell-strip2.jpg"}, Ask{Given: Given{Bearing: "M2"}}, []string{`M1-shell-strip2.jpg "hand" M2`}, nil},
 		{"pairs by hand", []string{"a.jpg", "b.jpg", "c.jpg"}, Ask{Only: []string{"c.jpg", "a.jpg", "b.jpg"}, Pair: true},
 			[]string{`c.jpg a.jpg "" `}, []string{"b.jpg: --pair needs two photos"}},
 		{"pairs of two bearings", []string{"M1.jpg", "M2.jpg"}, Ask{Only: []string{"M1.jpg", "M2.jpg"}, Pair: true},
@@ -140,7 +141,8 @@ func TestPlanTwice(t *testing.T) {
 	if why, _ := f.View().Journal.Withdrawn(1); why != "cap not torqued" {
 		t.Errorf("%q", why)
 	}
-	count("taken back", Ask{Only: []string{"zzz.jpg"}}, 1, 0)
+	count("taken back", Ask{Again: true}, 2, 1)
+	count("taken back, named", Ask{Only: []string{"zzz.jpg"}}, 1, 0)
 }
 
 func TestAssign(t *testing.T) {

@@ -23,6 +23,8 @@ type View struct {
 	Build   *build.Build
 	Journal build.Journal
 	Notes   []string // what was found amiss and needs no action
+
+	hashes *hashes // of the photos; nil: none are remembered
 }
 
 // Look reads the folder at dir without writing or locking anything, so also while
