@@ -230,13 +230,13 @@ func (s *Server) accept(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	number, err := s.config.Folder.Keep(got.outcome)
+	kept, err := s.config.Folder.Keep(got.outcome)
 	if err != nil {
 		s.fail(w, err)
 		return
 	}
 	s.hub.changed()
-	reply(w, http.StatusOK, map[string]int{"number": number})
+	s.replyAccepted(w, kept.Number)
 }
 
 func (s *Server) replyAccepted(w http.ResponseWriter, number int) {
