@@ -89,6 +89,21 @@ func TestJournal(t *testing.T) {
 	}
 }
 
+// TestJournalSums compares the first two lines with checksums that GNU coreutils'
+// sha256sum gave of the sum before and the line without its own.
+func TestJournalSums(t *testing.T) {
+	_, data := story(t)
+	lines := bytes.SplitAfter(data, []byte("\n"))
+	for i, want := range []string{
+		`{"schema":1,"line":1,"time":"2024-02-29T11:00:00Z","begun":{"build":"A7X4N2"},"sum":"bfdc55fe0b7ae877a84d1dd02c65d95e1e2a0d8eab077bee6835dd8de0815377"}`,
+		`{"schema":1,"line":2,"time":"2024-02-29T11:00:00Z","sheet":{"serial":"A7X4N2","bearings":["M1"]},"sum":"f0ebdd8ea8959b0fcf8f0a291571ada2089cd4ba1ed169d901eef46bedbc7c8b"}`,
+	} {
+		if got := string(lines[i]); got != want+"\n" {
+			t.Errorf("line %d is\n%swant\n%s", i+1, got, want)
+		}
+	}
+}
+
 // TestJournalTorn cuts the file at every byte: the whole lines before stand, the
 // rest is told apart, and nothing is an error.
 func TestJournalTorn(t *testing.T) {
