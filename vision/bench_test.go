@@ -96,7 +96,7 @@ func (s *steps) measureBars(b *testing.B) {
 }
 
 func (s *steps) findStrip(b *testing.B) {
-	if _, r := findStrip(s.p, s.card, s.bars, Options{}); r != nil {
+	if _, r := findStrip(s.p, s.card, s.bars, Options{quarry: crushedStrip}); r != nil {
 		b.Fatal(r)
 	}
 }

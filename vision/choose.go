@@ -7,16 +7,6 @@ import (
 	"stripgap/calib"
 )
 
-// looks are how closely the ground is looked at, px per mm: a coarse look finds
-// what stands out, and when nothing there is a strip, a finer one also finds
-// smooth bands.
-func looks(l *calib.Layout) [2]float64 {
-	if l.OnPart {
-		return [2]float64{8, 12}
-	}
-	return [2]float64{2.5, 6}
-}
-
 // look lists the candidates on the ground at one closeness. What runs under the
 // card and is no candidate is added to the ground's odd ones.
 func (g *ground) look(fine bool) ([]candidate, error) {
@@ -32,7 +22,7 @@ func (g *ground) look(fine bool) ([]candidate, error) {
 			}
 		}
 	}
-	bands, short := ranked(list)
+	bands, short := g.quarry.ranked(list)
 	for _, c := range short {
 		if c.underCard() {
 			g.odd = append(g.odd, c)
@@ -60,11 +50,12 @@ type missed struct {
 func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	l := f.card.Layout
 	var all choice
-	for i, perMM := range looks(l) {
+	for i, perMM := range o.quarry.looks(l) {
 		g, err := newGround(p, f, o.Zone, perMM)
 		if err != nil {
 			return nil, Refuse(CodeNoStrip, "%v", err)
 		}
+		g.quarry = o.quarry
 		list, err := g.look(i > 0)
 		if err != nil {
 			return nil, Refuse(CodeNoStrip, "%v", err)
@@ -91,7 +82,7 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 func (c *choice) weigh(p *Photo, f *found, w *Witness, o Options, one candidate, first bool) {
 	t, why := trace(p, f.view, f.card.Layout, w, o, one)
 	if why == "" {
-		why = t.notStrip()
+		why = t.unlike(o.quarry)
 	}
 	if why == "" {
 		c.good = append(c.good, t)
@@ -121,7 +112,7 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 	case c.rivalled(t):
 		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too")
 	}
-	if c.ground.repeats(t.found) {
+	if c.ground.quarry.film && c.ground.repeats(t.found) {
 		return Refuse(CodeTwoStrips, "there is more of the same film beside the card")
 	}
 	return nil
@@ -162,7 +153,7 @@ func (c *choice) refusal() *Refusal {
 		case m.why == dropContrast:
 			return Refuse(CodeLowContrast, "")
 		case m.why == tooNarrow:
-			return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, leastWidth)
+			return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, c.ground.quarry.traced)
 		case m.first && m.why == notSharp:
 			return Refuse(CodeSmeared, "")
 		}

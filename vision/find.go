@@ -56,7 +56,6 @@ const (
 	minStripLength = 5.0
 	minStripWidth  = 0.3
 	maxStripWidth  = 7.0
-	minElongation  = 2.5
 	foundContrast  = 4.5 // noise units at which a place stands out
 )
 
@@ -130,9 +129,12 @@ func (g *ground) shapes(mask *Plane, known []candidate, measure func([]int32) (c
 
 // ranked joins pieces, sets apart what is too short for a strip, and puts the most
 // prominent first.
-func ranked(all []candidate) (kept, short []candidate) {
-	for _, c := range joined(all) {
-		if c.length() >= minStripLength && c.length() >= minElongation*c.width {
+func (q quarry) ranked(all []candidate) (kept, short []candidate) {
+	if q.pieces {
+		all = joined(all)
+	}
+	for _, c := range all {
+		if c.length() >= minStripLength && c.length() >= q.elongation*c.width {
 			kept = append(kept, c)
 		} else {
 			short = append(short, c)
@@ -319,7 +321,7 @@ func (g *ground) shape(body []int32) (candidate, bool) {
 		b:     g.cardAt(mx+hi*ux, my+hi*uy),
 		width: width / g.perMM,
 	}
-	c.even = spread < 1.9*width+0.6*g.perMM && c.width >= minStripWidth && c.width <= maxStripWidth
+	c.even = spread < 1.9*width+0.6*g.perMM && c.width >= g.quarry.least && c.width <= maxStripWidth
 	return c, c.even && length > 1.2*spread
 }
 

@@ -23,6 +23,7 @@ type ground struct {
 	image   calib.Homography
 	layout  *calib.Layout
 	odd     []candidate // what runs under the card and is no band
+	quarry  quarry      // what is looked for
 }
 
 const (

@@ -9,12 +9,10 @@ import (
 // What tells a flattened film from a glare band, a shadow, a groove, a wire, a
 // bevel or a machining line. Judged on rendered photos of such things.
 const (
-	sharpEnough  = 1.4  // edge spread over the bars', of the sharper edge
-	clearEnough  = 4.0  // contrast over what is left of the luma beside the model
-	leastWidth   = 0.45 // mm
-	clearlyOther = 0.5  // share of the clearest candidate's clearness below which another is not meant
-	evenInside   = 0.4  // of the contrast, by which the film's own colour may vary across it
-	alikeSides   = 0.4  // the fainter edge's contrast over the stronger one's
+	sharpEnough  = 1.4 // edge spread over the bars', of the sharper edge
+	clearlyOther = 0.5 // share of the clearest candidate's clearness below which another is not meant
+	evenInside   = 0.4 // of the contrast, by which the film's own colour may vary across it
+	alikeSides   = 0.4 // the fainter edge's contrast over the stronger one's
 )
 
 // Reasons, beside those for which stations are dropped, why a band is no strip.
@@ -26,23 +24,23 @@ const (
 	twoGrounds = "it parts two grounds"
 )
 
-// notStrip tells why a traced band is not a flattened strip, "" when it is one: at
-// least half of its length has two clear edges, the sharper about as sharp as the
-// card's bars, the same metal lies on both sides, and its inside is even.
-func (t *traced) notStrip() string {
+// unlike tells why a traced band is not what is looked for, "" when it is: at least
+// half of its length has two clear edges, the sharper about as sharp as the card's
+// bars, and of a film the same metal lies on both sides, and its inside is even.
+func (t *traced) unlike(q quarry) string {
 	used, all := t.count()
 	switch {
 	case all < 6 || 2*t.c.axis.Half < minStripLength:
 		return tooShort
 	case 2*used < all:
 		return t.mostDropped(dropApart)
-	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S, t.clearness() < clearEnough:
+	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S, t.clearness() < q.clear:
 		return notSharp
-	case t.unlikeSides():
+	case q.film && t.unlikeSides():
 		return twoGrounds
-	case t.unevenInside():
+	case q.film && t.unevenInside():
 		return notEven
-	case t.c.width < leastWidth:
+	case t.c.width < q.traced:
 		return tooNarrow
 	}
 	return ""

@@ -33,6 +33,27 @@ func Measure(p *Photo, o Options) (*Measurement, error) {
 
 // run fills m and returns the traced strip, which the two-photo reading needs.
 func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
+	o.quarry = crushedStrip
+	f, r := m.prove(p, o)
+	if r != nil {
+		return nil, r
+	}
+	if s, ok := o.Surfaces[f.card.Bearing]; ok {
+		o.Surface = s
+	}
+	t, r := findStrip(p, f, m.Bars, o)
+	if t == nil {
+		return nil, r
+	}
+	m.describe(t, o)
+	if r != nil {
+		return nil, r
+	}
+	return t, m.gateStrip(t)
+}
+
+// prove finds the card and has the photo prove its scale and sharpness.
+func (m *Measurement) prove(p *Photo, o Options) (*found, *Refusal) {
 	f, r := findCard(p, o)
 	if f != nil {
 		m.Card, m.View = f.card, f.view
@@ -53,21 +74,7 @@ func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 	if r != nil {
 		return nil, r
 	}
-	if r := m.gateBars(); r != nil {
-		return nil, r
-	}
-	if s, ok := o.Surfaces[f.card.Bearing]; ok {
-		o.Surface = s
-	}
-	t, r := findStrip(p, f, m.Bars, o)
-	if t == nil {
-		return nil, r
-	}
-	m.describe(t, o)
-	if r != nil {
-		return nil, r
-	}
-	return t, m.gateStrip(t)
+	return f, m.gateBars()
 }
 
 // prior returns what is known of the camera before the marks are fitted.
@@ -211,6 +218,23 @@ func (t *traced) endNames() (first, second string) {
 }
 
 func (m *Measurement) gateStrip(t *traced) *Refusal {
+	if r := m.gateSize(); r != nil {
+		return r
+	}
+	for _, f := range t.condition() {
+		m.flag(f)
+	}
+	switch {
+	case slices.Contains(m.Flags, FlagSmeared):
+		return Refuse(CodeSmeared, "")
+	case slices.Contains(m.Flags, FlagRolled):
+		return Refuse(CodeRolled, "")
+	}
+	return m.gateLost(t)
+}
+
+// gateSize refuses what is too narrow in the photo or too far from the card.
+func (m *Measurement) gateSize() *Refusal {
 	s := m.Strip
 	l := m.Card.Layout
 	wpx := s.Width * s.PxPerMM
@@ -224,15 +248,11 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	if !m.check("gap to the card", gap, l.MaxGap, "mm") {
 		return Refuse(CodeRiderGap, "%.1f mm, at most %.0f", gap, l.MaxGap)
 	}
-	for _, f := range t.condition() {
-		m.flag(f)
-	}
-	switch {
-	case slices.Contains(m.Flags, FlagSmeared):
-		return Refuse(CodeSmeared, "")
-	case slices.Contains(m.Flags, FlagRolled):
-		return Refuse(CodeRolled, "")
-	}
+	return nil
+}
+
+// gateLost refuses a strip too little of whose length could be measured.
+func (m *Measurement) gateLost(t *traced) *Refusal {
 	lost := t.lost()
 	if !m.check("stations lost", 100*lost, 100*maxLost, "%") {
 		return Refuse(mostLost(t), "%.0f %% of the strip's length", 100*lost)

@@ -26,6 +26,8 @@ type Options struct {
 	Prints map[string]calib.PrintScale
 	// Prior overrides the camera prior taken from EXIF when F is not zero.
 	Prior calib.Prior
+
+	quarry quarry
 }
 
 // Height is a measured height in mm and its standard uncertainty.

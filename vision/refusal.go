@@ -62,6 +62,8 @@ const (
 	CodeRiderGap         = "rider-gap"
 	CodeSmeared          = "smeared"
 	CodeRolled           = "rolled"
+	CodeNotRound         = "not-round"
+	CodeNoBars           = "no-bars"
 )
 
 // Refusal codes: of two photos read together.
@@ -140,6 +142,10 @@ var refusals = map[string]refusalText{
 		"lay a new strip, tighten without turning the shaft, and lift the cap straight off"},
 	CodeRolled: {"the strip's width jumps, as where an edge was folded over",
 		"lay a new strip flat and straight"},
+	CodeNotRound: {"this does not look like a round, unused strand",
+		"lay one straight strand on plain white paper, in even light from all sides, and go closer with the phone"},
+	CodeNoBars: {"no dark bars are seen beside the card",
+		"lay the printed scale flat beside the card, at the same height, and name its part of the picture with --zone"},
 	CodeRiderGap: {"the small card lies too far from the strip",
 		"lay the small card within 5 mm of the strip, at the same height"},
 

@@ -35,7 +35,7 @@ func (g *ground) repeats(c candidate) bool {
 			mask.Pix[i] = 255
 		}
 	}
-	bands, _ := ranked(g.shapes(mask, nil, g.ringed))
+	bands, _ := g.quarry.ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
 		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {

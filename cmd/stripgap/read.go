@@ -107,17 +107,30 @@ func (f *readFlags) tasks(photos []string) ([]pipeline.Task, error) {
 			return nil, usagef("--pair needs two photos of each strip; %d were given", len(photos))
 		}
 	}
-	if f.pictures == "" || len(photos) == 0 {
-		return tasks, nil
+	return tasks, namePictures(f.pictures, tasks)
+}
+
+// namePictures gives each task the file of its picture in the folder dir, which is
+// made when missing; with no dir there are none.
+func namePictures(dir string, tasks []pipeline.Task) error {
+	if dir == "" || len(tasks) == 0 {
+		return nil
 	}
-	if err := os.MkdirAll(f.pictures, 0o755); err != nil {
-		return nil, fmt.Errorf("--pictures: %w; name a folder that may be written to", err)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("--pictures: %w; name a folder that may be written to", err)
 	}
-	names := pipeline.PictureNames(f.pictures, photos)
+	var photos []string
+	for _, t := range tasks {
+		photos = append(photos, t.Photo)
+		if t.Second != "" {
+			photos = append(photos, t.Second)
+		}
+	}
+	names := pipeline.PictureNames(dir, photos)
 	for i := range tasks {
 		tasks[i].Picture = names[i*len(photos)/len(tasks)]
 	}
-	return tasks, nil
+	return nil
 }
 
 // readAll reads the tasks, at most jobs at a time. The first interrupt lets the photos in hand finish and

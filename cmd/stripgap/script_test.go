@@ -48,7 +48,9 @@ func TestScripts(t *testing.T) {
 			"exits":      exits,
 			"photo":      writePhoto,
 			"replace":    replaceText,
+			"scale":      renderScale,
 			"same":       sameFigure,
+			"strand":     renderStrand,
 			"torn":       tearLine,
 		},
 	})

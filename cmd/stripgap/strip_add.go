@@ -27,7 +27,10 @@ type stripAdd struct {
 	diameter, u      string   // a stated diameter
 	gauges           []string // LENGTH=PHOTO
 	gaugeU           string
-	plot             string
+	strand           []string // photos or folders
+	scale, labels    string   // photo of a printed scale, and its bars' clearances
+	zone             string
+	plot, pictures   string
 	replace          bool
 }
 
@@ -38,6 +41,12 @@ from one of:
   --gauge     photos of strips crushed between two flat faces that feeler gauges
               hold apart, one flag a photo, with the gauge's thickness; three or
               more gaps over the strip's range show whether the area is conserved
+  --strand    photos of an unused strand beside the card, straight, on plain white
+              paper, in light from all sides (shade, no lamp), as close as the phone
+              focuses; several, the strand and the light turned in between
+  --scale     a photo of the dark bars that a strip's sleeve carries to compare
+              with, beside the card, with --labels: each bar's clearance as printed,
+              from left to right or from the top down as the card's words read
   --diameter  the diameter of an unused strand, measured otherwise; with its
               standard uncertainty, --diameter-u
 
@@ -52,7 +61,9 @@ func newStripAddCommand() *cobra.Command {
 		Short: "Learn a strip lot's section area",
 		Long:  stripAddHelp,
 		Example: `  stripgap strip add thin --range 0.025..0.076mm --diameter 0.300mm --diameter-u 0.002mm
-  stripgap strip add thin --range 0.025..0.076mm --gauge 0.03mm=g30.jpg --gauge 0.05mm=g50.jpg --gauge 0.07mm=g70.jpg --plot thin.svg`,
+  stripgap strip add thin --range 0.025..0.076mm --gauge 0.03mm=g30.jpg --gauge 0.05mm=g50.jpg --gauge 0.07mm=g70.jpg --plot thin.svg
+  stripgap strip add thin --range 0.025..0.076mm --strand strand-photos
+  stripgap strip add thin --range 0.025..0.076mm --scale sleeve.jpg --labels 0.025,0.038,0.051,0.076mm`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return fmt.Errorf("%d names given; give the lot one name, in quotes if it has blanks", len(args))
@@ -71,11 +82,16 @@ func newStripAddCommand() *cobra.Command {
 	f.StringVar(&a.u, "diameter-u", "", "standard uncertainty of --diameter, with its unit")
 	f.StringArrayVar(&a.gauges, "gauge", nil, "`LENGTH=PHOTO` of a strip crushed on a feeler gauge of that thickness; once a photo")
 	f.StringVar(&a.gaugeU, "gauge-u", "0.002 mm", "standard uncertainty of a feeler gauge's thickness, with its unit")
+	f.StringArrayVar(&a.strand, "strand", nil, "`PHOTO` of an unused strand, or a folder of them; may be given more than once")
+	f.StringVar(&a.scale, "scale", "", "`PHOTO` of a printed scale's bars")
+	f.StringVar(&a.labels, "labels", "", "clearances of the bars of --scale in their order, `0.025,0.038,0.051mm`")
+	f.StringVar(&a.zone, "zone", "", "look for the bars of --scale only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
 	f.StringVar(&a.plot, "plot", "", "write how far each point lies off into this `FILE.svg`")
+	f.StringVar(&a.pictures, "pictures", "", "write a picture of each photo of --strand or --gauge into the folder `DIR`, made when missing")
 	f.BoolVar(&a.replace, "replace", false, "learn a lot anew that is known already")
 	cobra.CheckErr(cmd.MarkFlagRequired("range")) // fails only for a flag that does not exist
-	cmd.MarkFlagsOneRequired("diameter", "gauge")
-	cmd.MarkFlagsMutuallyExclusive("diameter", "gauge")
+	cmd.MarkFlagsOneRequired("diameter", "gauge", "strand", "scale")
+	cmd.MarkFlagsMutuallyExclusive("diameter", "gauge", "strand", "scale")
 	return cmd
 }
 
@@ -132,6 +148,12 @@ func (a *stripAdd) check(changed func(string) bool) (clearance.Span, error) {
 		return span, usagef("--diameter and --diameter-u go together: a figure without its uncertainty is none")
 	case changed("gauge-u") && len(a.gauges) == 0:
 		return span, usagef("--gauge-u is for --gauge")
+	case changed("scale") != changed("labels"):
+		return span, usagef("--scale and --labels go together: a bar without its clearance tells nothing")
+	case changed("zone") && a.scale == "":
+		return span, usagef("--zone is for --scale")
+	case a.pictures != "" && len(a.gauges)+len(a.strand) == 0:
+		return span, usagef("--pictures is for --strand and --gauge")
 	case a.plot != "" && !strings.EqualFold(filepath.Ext(a.plot), ".svg"):
 		return span, usagef("--plot %s: the name must end in .svg", a.plot)
 	}
@@ -145,8 +167,13 @@ func (a *stripAdd) check(changed func(string) bool) (clearance.Span, error) {
 
 // learn measures what the command line names.
 func (a *stripAdd) learn(cmd *cobra.Command) (calib.AreaLesson, error) {
-	if len(a.gauges) > 0 {
+	switch {
+	case len(a.gauges) > 0:
 		return a.learnGauges(cmd)
+	case len(a.strand) > 0:
+		return a.learnStrand(cmd)
+	case a.scale != "":
+		return a.learnScale(cmd)
 	}
 	d, err := positiveLength("--diameter", a.diameter)
 	if err != nil {

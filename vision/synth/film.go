@@ -5,6 +5,9 @@ import "math"
 // over lays the film, its smear and its shadow over c in a pixel with its middle
 // at (u, v). j holds the pixel's derivatives.
 func (f *film) over(c RGB, u, v float64, j jacobian) RGB {
+	if f.Round {
+		return f.overRound(c, u, v, j)
+	}
 	if f.shadow > 0 {
 		// The film's thickness is a few pixels at most; so is its penumbra.
 		soft := 0.5*f.thickness + f.pixelSize(j)

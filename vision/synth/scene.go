@@ -96,7 +96,11 @@ type Strip struct {
 	Colour      RGB             `json:"colour"`
 	Opacity     float64         `json:"opacity_per_mm"` // absorbance of the film per mm of light path
 	Gloss       float64         `json:"gloss"`          // strength of the shading of the rounded edges, 0 to 1
-	Fault       Fault           `json:"fault,omitzero"`
+	// Round is an uncrushed strand: a cylinder of diameter Width on the surface, its
+	// axis at Height. Its section area is that of the circle.
+	Round bool    `json:"round,omitempty"`
+	Glow  float64 `json:"glow,omitempty"` // share of a round strand's light that comes from inside it, even all over
+	Fault Fault   `json:"fault,omitzero"`
 }
 
 // Fault is damage to a strip. Lengths are mm; zero leaves each kind out.
@@ -287,6 +291,9 @@ func (s *Scene) limits() []limit {
 			limit{name + "opacity_per_mm", t.Opacity, 0, inf}, limit{name + "tilt_along_deg", t.TiltAlong, -60, 60},
 			limit{name + "tilt_across_deg", t.TiltAcross, -60, 60}, limit{name + "taper_mm", math.Abs(t.Taper), 0, t.Width},
 			limit{name + "bow_mm", math.Abs(t.Bow), 0, t.Width / 2}, limit{name + "ragged_mm", t.Ragged, 0, t.Length / 4})
+		if t.Round {
+			l = append(l, limit{name + "glow", t.Glow, 0, 1}, limit{name + "section_area_mm2 of a round strand", t.SectionArea, 0.99 * math.Pi / 4 * t.Width * t.Width, 1.01 * math.Pi / 4 * t.Width * t.Width})
+		}
 		if t.RoughUM > 0 {
 			l = append(l, limit{name + "rough_scale_mm", t.RoughScale, 0.05, t.Length})
 		}

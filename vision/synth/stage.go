@@ -57,7 +57,7 @@ func newStage(s *Scene) (*stage, error) {
 	st.gloom = 1 + depth*(math.Sqrt(st.cast.dot(st.cast))+math.Sqrt(3)+0.6)
 	for i := range s.Strips {
 		f := newFilm(&s.Strips[i], newFrame(&s.Strips[i], &s.Surface, st.cam), s.Seed, i)
-		if i == 0 {
+		if i == 0 && !f.Round {
 			f.bridge(st.metal)
 		}
 		f.lit(st)

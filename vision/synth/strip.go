@@ -24,6 +24,9 @@ type film struct {
 	shade       [2]float64 // displacement of the film's own shadow, mm
 	shadow      float64    // its depth
 	grain       *cloud
+	// Of a round strand: the lamp's share of all light, and its direction's parts
+	// across (times light) and up.
+	lampShare, lampAcross, lampUp float64
 }
 
 // newFilm builds the edges of a strip; the seed is the scene's and index tells
@@ -105,6 +108,8 @@ func (f *film) lit(st *stage) {
 	f.light = st.lamp.dot(f.frame.b)
 	f.grain = st.cloud
 	f.shadow = 0.7 * st.scene.Light.Shadow
+	f.lampShare = st.scene.Light.Shadow
+	f.lampUp, f.lampAcross = math.Sincos(st.scene.Light.Elevation * math.Pi / 180)
 	f.shade = [2]float64{st.cast.dot(f.frame.a) * f.thickness, st.cast.dot(f.frame.b) * f.thickness}
 }
 

@@ -6,17 +6,22 @@ import (
 
 	"stripgap/calib"
 	"stripgap/calib/quantity"
+	"stripgap/vision"
 )
 
-// sharedEdges are the terms of a width that photos of strips by one phone have in
-// common: what the camera's processing and the film's own edges leave.
-var sharedEdges = []string{"edge processing", "edge definition"}
+// Terms of a width that photos by one phone of the same thing have in common: the
+// print scale, what the camera's processing leaves, what no edge of the film shows,
+// and, of a strand, how high it lies and what its shading leaves unknown.
+var (
+	sharedPrint  = "print scale"
+	sharedEdges  = []string{"edge processing", "edge definition"}
+	sharedStrand = append([]string{sharedPrint, "height", "shading"}, sharedEdges...)
+)
 
-const sharedPrint = "print scale"
-
-// AreaPoint makes a point of a strip crushed to a known gap from its reading,
-// which must be read and without a lot. The width's uncertainty is that which
-// other photos do not share; print (relative) and edges (mm) is what they do.
+// AreaPoint makes a point of a strip crushed to a known gap, or of a scale's bar
+// that stands for it, from its reading, which must be without a lot. The width's
+// uncertainty is that which other points do not share; print (relative) and edges
+// (mm) is what they do.
 func AreaPoint(name string, r Result, gap quantity.Value) (p calib.AreaPoint, print, edges float64) {
 	own := 0.0
 	for _, t := range r.Budget {
@@ -30,4 +35,38 @@ func AreaPoint(name string, r Result, gap quantity.Value) (p calib.AreaPoint, pr
 		}
 	}
 	return calib.AreaPoint{Name: name, Width: quantity.Value{X: r.Width.Mean, U: own}, Gap: gap}, print, edges
+}
+
+// StrandReading is a strand's diameter from its reading, with the uncertainty that
+// other photos of it do not share, and the terms that they do.
+func StrandReading(r Result) (d quantity.Value, shared []quantity.Term) {
+	d.X = r.Width.Mean
+	for _, t := range r.Budget {
+		if slices.Contains(sharedStrand, t.Name) {
+			shared = append(shared, quantity.Term{Name: t.Name, U: t.U, Common: true})
+		} else {
+			d.U = math.Hypot(d.U, t.U)
+		}
+	}
+	return d, shared
+}
+
+// ReadBars reads the bars of a printed scale, in their order. Errors are a
+// *vision.Refusal.
+func (r *Reader) ReadBars(path string, measure func(*vision.Photo, vision.Options) ([]*vision.Measurement, error)) ([]Result, error) {
+	photo, err := r.Load(path)
+	if err != nil {
+		return nil, err
+	}
+	o, camera := r.options(Task{Photo: path}, photo)
+	bars, err := measure(photo, o)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Result, len(bars))
+	for i, m := range bars {
+		out[i] = Result{Photos: []string{path}, Outcome: OutcomeRead, Camera: camera}
+		measured(&out[i], m)
+	}
+	return out, nil
 }
