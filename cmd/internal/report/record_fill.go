@@ -48,7 +48,11 @@ func NewRecord(s RecordSource) (Record, error) {
 		r.Preparation = append(r.Preparation, RecordTick(p))
 	}
 	for _, h := range s.Status.Hints {
-		r.Hints = append(r.Hints, sentence(h.Text))
+		if h.Code == build.StepOrder {
+			r.Hints = append(r.Hints, sentence(h.Text))
+		} else {
+			r.Doubts = append(r.Doubts, sentence(h.Text))
+		}
 	}
 	for _, d := range b.Doubts {
 		r.Doubts = append(r.Doubts, sentence(d))
@@ -240,7 +244,11 @@ func (s RecordSource) repeats(st build.BearingStatus) (notes []string, err error
 		if err != nil {
 			return nil, fmt.Errorf("record: readings %d and %d: %w", one.Number, r.Number, err)
 		}
-		notes = append(notes, sentence(fmt.Sprintf("reading %d against reading %d, of another strip: %s", r.Number, one.Number, c)))
+		found := c.String()
+		if !c.Turned { // what to do next is the status's to say
+			found, _, _ = strings.Cut(found, "; ")
+		}
+		notes = append(notes, sentence(fmt.Sprintf("reading %d against reading %d, of another strip: %s", r.Number, one.Number, found)))
 	}
 	return notes, nil
 }
@@ -429,6 +437,8 @@ var stepStates = map[string]struct {
 	build.StepThird:      {MarkWatch, "third strip"},
 	build.StepOtherSpan:  {MarkWatch, "other strip"},
 	build.StepSurer:      {MarkWatch, "cannot tell"},
+	build.StepAgain:      {MarkWatch, "read again"},
+	build.StepWorn:       {MarkWatch, "not as new"},
 	build.StepOrder:      {MarkWatch, "parts swapped?"},
 	build.StepMicrometer: {MarkWatch, "measure parts"},
 	build.StepOutside:    {MarkBad, "outside limits"},
@@ -438,7 +448,7 @@ var stepStates = map[string]struct {
 
 // taperWord says what further strips made of a taper; empty where none stood out.
 func taperWord(st build.BearingStatus) string {
-	words := map[string]string{build.FlagTaper: "to be confirmed", build.FlagTaperReal: "confirmed",
+	words := map[string]string{build.FlagTaper: "to be confirmed", build.FlagTaperUnsure: "cannot tell", build.FlagTaperReal: "confirmed",
 		build.FlagTaperNot: "not repeated", build.FlagDisagree: "strips disagree"}
 	for _, f := range st.Flags {
 		if word, ok := words[f.Code]; ok {

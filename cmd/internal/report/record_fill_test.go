@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -219,5 +221,23 @@ func TestNewRecordRefuses(t *testing.T) {
 	}
 	if _, err := NewRecord(s); err == nil || !strings.Contains(err.Error(), "reading 1") {
 		t.Errorf("a reading without clearance: %v", err)
+	}
+}
+
+// TestEveryStepHasAState reads the codes of next steps from their source, so that a
+// new one is not shown as unsettled by oversight.
+func TestEveryStepHasAState(t *testing.T) {
+	source, err := os.ReadFile("../../../clearance/build/status.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	codes := regexp.MustCompile(`(?m)^\tStep\w+ += "([a-z-]+)"`).FindAllSubmatch(source, -1)
+	if len(codes) < 12 {
+		t.Fatalf("%d codes found in status.go", len(codes))
+	}
+	for _, c := range codes {
+		if _, ok := stepStates[string(c[1])]; !ok {
+			t.Errorf("the step %q has no state in the record", c[1])
+		}
 	}
 }
