@@ -29,6 +29,7 @@ func (f Format) Decode(data []byte, file string, into any) (Places, error) {
 	if len(data) > f.MaxBytes {
 		return Places{}, fmt.Errorf("%s: %d bytes; %s is at most %d", file, len(data), f.What, f.MaxBytes)
 	}
+	data = bytes.TrimPrefix(data, byteOrderMark) // some editors put it first
 	at, err := f.places(data, file)
 	if err != nil {
 		return Places{}, err
@@ -38,6 +39,9 @@ func (f Format) Decode(data []byte, file string, into any) (Places, error) {
 	}
 	return at, nil
 }
+
+// byteOrderMark is U+FEFF in UTF-8.
+var byteOrderMark = []byte("\xef\xbb\xbf")
 
 // decodeError puts the file, line and column before what the decoder says.
 func decodeError(file string, err error) error {

@@ -83,6 +83,19 @@ func TestPlaces(t *testing.T) {
 	}
 }
 
+// TestWrittenElsewhere: what editors on other systems add is no fault, and moves no
+// place.
+func TestWrittenElsewhere(t *testing.T) {
+	var d document
+	at, err := format.Decode([]byte("\xef\xbb\xbf"+strings.ReplaceAll(good, "\n", "\r\n")), "f.toml", &d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a, b := at.Of("name"), at.Of("group", 0, "bearing", 1, "name"); a != "f.toml:1:1" || b != "f.toml:12:3" || d.Group[1].Name != "b" {
+		t.Errorf("%s, %s, %+v", a, b, d)
+	}
+}
+
 func TestRefused(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"unknown key", "name = \"x\"\n[[group]]\nnam = \"y\"\n", "f.toml:3:1: unknown key group.nam"},

@@ -3,7 +3,9 @@ package main
 import (
 	"crypto/rand"
 	"fmt"
+	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -79,11 +81,31 @@ func makeBuild(cmd *cobra.Command, dir, text string) error {
 	if err := folder.Create(dir, text, id); err != nil {
 		return err
 	}
-	b, err := folder.Look(dir)
+	v, err := folder.Look(dir)
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(cmd.OutOrStdout(), "%s: build %s with %d bearings; fill in %s, then print the tags with stripgap build tags %s\n",
-		dir, id, len(b.Build.Names()), filepath.Join(dir, "build.toml"), dir)
+		dir, id, len(v.Build.Names()), v.Path("build.toml"), dir)
+	for _, name := range missingLots(v) {
+		fmt.Fprintf(cmd.OutOrStdout(), "%s: not there yet; its strip lot is needed to read photos\n", name)
+	}
 	return nil
+}
+
+// missingLots are the files of strip lots that the build names and that are not in
+// its folder.
+func missingLots(v folder.View) []string {
+	var missing []string
+	for i := range v.Build.Groups {
+		file := v.Build.StripOf(&v.Build.Groups[i]).File
+		if file == "" || filepath.IsAbs(file) {
+			continue
+		}
+		path := v.Path(file)
+		if _, err := os.Stat(path); err != nil && !slices.Contains(missing, path) {
+			missing = append(missing, path)
+		}
+	}
+	return missing
 }

@@ -231,3 +231,23 @@ func TestReadTells(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// FuzzParseName: whatever a photo is called, a bearing of the build or none.
+func FuzzParseName(f *testing.F) {
+	for _, name := range []string{"M1-90deg-strip2-journal-left.jpg", "B1-2.jpg", "-.-", "m1 - right.jpg", "9999999999999999999deg.png"} {
+		f.Add(name)
+	}
+	b, err := build.Parse([]byte(text), buildFile, func(string) error { return nil })
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, name string) {
+		n, err := parseName(b, name)
+		if err != nil {
+			return
+		}
+		if _, _, ok := b.Find(n.Bearing); n.Bearing != "" && !ok || n.Strip < 0 || n.side != "" && n.base == "" {
+			t.Errorf("%q: %+v", name, n)
+		}
+	})
+}
