@@ -4,9 +4,10 @@ SHELL := /bin/bash
 
 # Debian packages: OpenCV 4.6 for gocv v0.31.0, libjpeg-turbo, a C++ compiler
 # and a linker that drops unused code. The last line is for tests only: rasterise
-# PDF, decode QR, OpenCV's chessboard photos, and encode HEIC.
+# PDF, decode QR, OpenCV's chessboard photos, encode HEIC, and lay out and print
+# pages.
 PACKAGES := ca-certificates gcc g++ pkg-config lld libopencv-dev libjpeg62-turbo-dev \
-            poppler-utils zbar-tools opencv-doc libheif-examples
+            poppler-utils zbar-tools opencv-doc libheif-examples chromium
 SUDO := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 
 # gocv asks for every OpenCV module. Dropping the unused ones at link time keeps
