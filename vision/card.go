@@ -34,10 +34,14 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 		switch {
 		case look.mirrored():
 			return nil, Refuse(CodeMirrored, "")
+		case look.tooBlurred():
+			return nil, Refuse(CodeBlurred, "no edge in it is sharp")
 		case len(seen) == 0:
 			return nil, Refuse(CodeNoCard, "")
 		case len(seen) >= minMarks:
 			return nil, Refuse(CodeCardDistorted, "")
+		case smallMarks(seen):
+			return nil, Refuse(CodeTooSmall, "")
 		}
 		return nil, Refuse(CodeFewMarks, "%d of %d", len(seen), len(seen[0].layout.Marks))
 	}
@@ -49,6 +53,12 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 	patches := cutMarks(p.Luma, f.h, l)
 	for range 2 { // the second round rectifies by a homography of refined centres
 		f.card.Marks = refineAll(p.Luma, f.h, l, patches)
+		if len(f.card.Marks) < minMarks && look.tooBlurred() {
+			return f, Refuse(CodeBlurred, "no edge in it is sharp")
+		}
+		if len(f.card.Marks) < minMarks && smallMarks(seen) {
+			return f, Refuse(CodeTooSmall, "")
+		}
 		if len(f.card.Marks) < minMarks {
 			return f, Refuse(CodeFewMarks, "%d of %d", len(f.card.Marks), len(l.Marks))
 		}
@@ -81,6 +91,17 @@ func (f *found) identify(p *Photo, o Options) (calib.PrintScale, *Refusal) {
 	o.Print = print
 	return print, f.fitView(p, o.prior(p))
 }
+
+// smallMarks reports whether the marks seen are so small that others may well not
+// have been made out.
+func smallMarks(seen []sighting) bool {
+	_, _, radius := points(seen)
+	return radius < fewMarkPixels
+}
+
+// fewMarkPixels is the radius in px of a mark's rim under which its teeth are
+// hard to read.
+const fewMarkPixels = 11.0
 
 // fitView fits camera and pose to the refined marks. One mark that alone does
 // not fit (dirt, a finger) is left out while five remain.

@@ -89,10 +89,10 @@ func (c *choice) weigh(p *Photo, f *found, w *Witness, o Options, one candidate,
 		return
 	}
 	switch {
-	case t.softSide():
-		why = notSharp
 	case why == dropContrast && t.unlikeSides():
 		why = twoGrounds
+	case why != dropContrast && t.softSide():
+		why = notSharp
 	}
 	c.missed = append(c.missed, missed{one, why, first})
 }
@@ -112,7 +112,13 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 	case c.rivalled(t):
 		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too")
 	}
-	if c.ground.quarry.film && c.ground.repeats(t.found) {
+	if !c.ground.quarry.film {
+		return nil
+	}
+	if slices.ContainsFunc(c.missed, func(m missed) bool { return m.continues(t.found) }) {
+		return Refuse(CodeStationsLost, "the strip goes on beyond what is clear of it")
+	}
+	if c.ground.repeats(t.found) {
 		return Refuse(CodeTwoStrips, "there is more of the same film beside the card")
 	}
 	return nil

@@ -9,13 +9,19 @@ import (
 
 // How a strip shows that it was not left in peace. Judged on rendered faults.
 const (
-	smearRise  = 3.0  // rise of the softer edge over the sharper one's
-	smearRough = 5.0  // waviness of the rougher edge over the smoother one's
-	smearLeast = 0.02 // mm of waviness, or this share of the width: below it an edge is not drawn out
-	stepLeast  = 0.03 // share of the width that an edge must jump to be folded
-	stepClear  = 8.0  // standard deviations
-	gapLeast   = 0.6  // mm without film inside the strip
-	bareMetal  = 0.35 // contrasts by which a gap's luma may differ from the metal's and still be bare metal
+	smearRise   = 3.0  // rise of the softer edge over the sharper one's
+	smearRough  = 5.0  // waviness of the rougher edge over the smoother one's
+	smearLeast  = 0.02 // mm of waviness, or this share of the width: below it an edge is not drawn out
+	stepLeast   = 0.03 // share of the width that an edge must jump to be folded
+	stepClear   = 8.0  // standard deviations
+	gapLeast    = 0.5  // mm without film inside the strip
+	lumaTexture = 0.06 // luma that machining lines and noise account for
+	darkBeside  = 0.8  // of the metal's luma, below which a hole or groove lies beside the strip
+	besideEdge  = 0.3  // mm beside an edge that are surely metal
+	ownShadow   = 0.15 // mm beside an edge that the film's own shadow may darken
+	hazeReach   = 0.8  // mm beyond it, or a width, over which a smear thins out
+	hazeLeast   = 0.15 // of the contrast, that a smear shows nearest to the edge
+	bareMetal   = 0.35 // contrasts by which a gap's luma may differ from the metal's and still be bare metal
 )
 
 // condition names what is wrong with a traced strip.
@@ -24,8 +30,8 @@ func (t *traced) condition() []string {
 	var s []float64
 	var edge [2][]float64
 	n := t.c.axis.Normal()
-	for _, k := range t.cuts {
-		if k.dropped != "" && k.dropped != dropApart || k.width == 0 || math.Abs(k.s) > t.c.axis.Half-endTrimLeast {
+	for i, k := range t.cuts {
+		if k.dropped != "" && k.dropped != dropApart || k.width == 0 || math.Abs(k.s) > t.c.axis.Half-endTrimLeast || t.bordersGap(i) {
 			continue
 		}
 		s = append(s, k.s)
@@ -37,11 +43,25 @@ func (t *traced) condition() []string {
 		switch {
 		case t.jumps(s, edge) || t.goesOnOtherwise():
 			flags = append(flags, FlagRolled)
-		case t.drawnOut(s, edge):
+		case t.drawnOut(s, edge) || t.hazy():
 			flags = append(flags, FlagSmeared)
 		}
 	}
 	return append(flags, t.gaps()...)
+}
+
+// bordersGap reports whether station i stands apart because a place without
+// edges is next to it.
+func (t *traced) bordersGap(i int) bool {
+	if t.cuts[i].dropped != dropApart {
+		return false
+	}
+	for _, j := range [2]int{i - 1, i + 1} {
+		if j >= 0 && j < len(t.cuts) && (t.cuts[j].dropped == dropNoEdges || t.cuts[j].dropped == dropContrast) {
+			return true
+		}
+	}
+	return false
 }
 
 // drawnOut reports whether one edge is far softer or wavier than the other.
@@ -56,8 +76,12 @@ func (t *traced) drawnOut(s []float64, edge [2][]float64) bool {
 	}
 	lo, hi := math.Min(rough[0], rough[1]), math.Max(rough[0], rough[1])
 	floor := math.Max(smearLeast, 0.01*t.c.width)
-	soft := math.Max(t.spread[0], t.spread[1]) > smearRise*math.Min(t.spread[0], t.spread[1])
-	return soft || hi > floor && hi > smearRough*lo
+	return t.unevenEdges() > smearRise || hi > floor && hi > smearRough*lo
+}
+
+// unevenEdges returns the softer edge's spread over the sharper one's.
+func (t *traced) unevenEdges() float64 {
+	return math.Max(t.spread[0], t.spread[1]) / math.Min(t.spread[0], t.spread[1])
 }
 
 // jumps reports whether an edge runs straight, jumps, and runs on: a straight line
@@ -144,36 +168,113 @@ func (t *traced) lost() float64 {
 	return math.Max(0, 1-float64(used)*t.c.step/math.Max(film, t.c.step))
 }
 
-// gaps names runs of stations inside the strip that have no film.
+// gaps names the places inside the strip where film is missing or lies on no
+// metal.
 func (t *traced) gaps() []string {
 	var flags []string
-	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
 	from := -1
 	for i := 0; i <= len(t.cuts); i++ {
 		inside := i < len(t.cuts) && math.Abs(t.cuts[i].s) < t.c.axis.Half
-		if inside && (t.cuts[i].dropped == dropNoEdges || t.cuts[i].dropped == dropContrast || t.cuts[i].dropped == dropApart) {
+		if inside && slices.Contains([]string{dropNoEdges, dropContrast, dropApart}, t.cuts[i].dropped) {
 			if from < 0 {
 				from = i
 			}
 			continue
 		}
-		if from >= 0 && inside && float64(i-from)*t.c.step >= gapLeast {
-			name := FlagOverGap
-			if seen, ok := t.lumaAt(t.c.axis.At((t.cuts[from].s + t.cuts[i-1].s) / 2)); ok {
-				switch {
-				case math.Abs(seen-film) < bareMetal*math.Abs(film-metal):
-					name = "" // film is there; its edges were not clear
-				case math.Abs(seen-metal) < bareMetal*math.Abs(film-metal):
-					name = FlagTorn
-				}
-			}
-			if name != "" && !slices.Contains(flags, name) {
+		if from >= 0 && inside {
+			if name := t.gap(t.cuts[from].s-t.c.step, t.cuts[i-1].s+t.c.step); name != "" && !slices.Contains(flags, name) {
 				flags = append(flags, name)
 			}
 		}
 		from = -1
 	}
 	return flags
+}
+
+// gap names what the strip meets between two places along its axis: a tear,
+// where metal shows across most of its width, a hole or groove, where something
+// else does or where what lies beside the strip is dark, or nothing.
+func (t *traced) gap(from, to float64) string {
+	const step = 0.1 // mm
+	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
+	far := math.Max(bareMetal*math.Abs(film-metal), lumaTexture)
+	bare, other, dark := 0, 0, 0
+	for s := from; s <= to; s += step {
+		c, n := t.c.axis.At(s), t.c.axis.Normal()
+		missing, likeMetal := 0, 0
+		for _, x := range [4]float64{-0.35, -0.15, 0.15, 0.35} {
+			seen, ok := t.lumaAt(c.Add(n.Scale(x * t.c.width)))
+			if ok && math.Abs(seen-film) > far {
+				missing++
+				if math.Abs(seen-metal) < far {
+					likeMetal++
+				}
+			}
+		}
+		switch {
+		case missing >= 3 && likeMetal >= 3:
+			bare++
+		case missing >= 2:
+			other++
+		}
+		for _, side := range [2]float64{-1, 1} {
+			if seen, ok := t.lumaAt(c.Add(n.Scale(side * (t.c.width/2 + besideEdge)))); ok && seen < darkBeside*metal {
+				dark++
+				break
+			}
+		}
+	}
+	least := int(gapLeast / step)
+	switch {
+	case other >= least || dark >= least:
+		return FlagOverGap
+	case bare >= least:
+		return FlagTorn
+	}
+	return ""
+}
+
+// hazy reports whether something like the film lies thinly beside one edge only,
+// thinning outwards. A slope of the light over the metal brightens one side as
+// much as it darkens the other, and cancels.
+func (t *traced) hazy() bool {
+	haze, ok := t.haze()
+	more, less := math.Max(haze[0], haze[1]), math.Min(haze[0], haze[1])
+	return ok && more+less > hazeLeast && more > 2*less
+}
+
+// haze returns the share of the film's contrast that the metal shows right beside
+// each edge, over the metal further out. False when that is not seen.
+func (t *traced) haze() (haze [2]float64, ok bool) {
+	const places = 8
+	for side := range haze {
+		var seen [places][]float64
+		for _, k := range t.cuts {
+			if k.dropped != "" {
+				continue
+			}
+			near := 2.5*t.cam.S + 1.5*t.cam.R + ownShadow/k.perPx
+			reach := math.Max(hazeReach, t.c.width) / k.perPx
+			for i := range places {
+				x := k.fit.x[side] + float64(2*side-1)*(near+reach*float64(i)/(places-1))
+				q := k.frame.at(x)
+				if at, ok := t.c.v.Card(q, t.c.plane); !ok || t.layout.Contains(calib.CardPoint{X: at.X, Y: at.Y}, minGap) {
+					return haze, false
+				}
+				if x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y)); x0 >= 0 && y0 >= 0 && x0 < t.c.p.Luma.W && y0 < t.c.p.Luma.H {
+					seen[i] = append(seen[i], float64(t.c.p.Luma.At(x0, y0))/255)
+				}
+			}
+		}
+		for i := range seen {
+			if len(seen[i]) < 5 {
+				return haze, false
+			}
+		}
+		far := (median(seen[places/2-1]) + median(seen[places/2])) / 2 // most has thinned out by there
+		haze[side] = (median(seen[0]) - far) / (t.film.luma() - far)
+	}
+	return haze, true
 }
 
 // lumaAt returns the median luma, 0..1, of a few pixels about a place of the

@@ -7,6 +7,7 @@ const (
 	FlagRolled         = "rolled"
 	FlagTorn           = "torn"
 	FlagOverGap        = "over-gap"
+	FlagUnevenEdges    = "uneven-edges"
 	FlagSurfaceAssumed = "surface-assumed"
 	FlagEndsByHand     = "ends-by-hand"
 )
@@ -20,6 +21,8 @@ var flagTexts = map[string]string{
 		"lay a new strip if it is wider than the strip.",
 	FlagOverGap: "over-gap: the strip crosses an oil hole or groove; those places are left out; " +
 		"lay the next strip beside it.",
+	FlagUnevenEdges: "uneven-edges: one edge of the strip is less sharp than the other, as where its own shadow lies; " +
+		"the width may be some per cent too large; take the photo again in light from all sides.",
 	FlagSurfaceAssumed: "surface-assumed: how strip and card lie to one another was not told, so the uncertainty allows " +
 		"for it; say --flat, --shell-radius, --journal-radius or --height, or read two photos with --pair.",
 	FlagEndsByHand: "ends-by-hand: a person said where the strip ends; what lies beyond was left out.",

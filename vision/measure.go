@@ -17,6 +17,8 @@ const (
 	maxBlur        = 2.3 // px, as the bars show it: optics, pixel and demosaicing
 	minWidthPixels = 8.0
 	minWidthBlurs  = 6.0
+	maxUneven      = 1.6  // spread of the softer edge over the other's: sound strips show at most 1.4
+	notableUneven  = 1.25 // of the same; from here errors of some per cent were seen
 	maxLost        = 0.4  // share of stations
 	maxScaleError  = 1e-3 // relative, of all pitches in one direction, beyond twice its own noise
 )
@@ -135,10 +137,26 @@ func (m *Measurement) gateBars() *Refusal {
 	if !m.check("blur", blur, maxBlur, "px") {
 		return Refuse(CodeBlurred, "edges spread over %.1f px, at most %.1f", blur, maxBlur)
 	}
+	if r := m.scaleShown(); r != nil {
+		return r
+	}
 	for _, d := range m.Bars.Scale() {
 		limit := maxScaleError + 2*d.U
 		if !m.check("check bars' pitch along "+d.Axis, 100*math.Abs(d.Error), 100*limit, "%") {
 			return Refuse(CodeScaleGate, "off by %.2f %% along the card's %s, at most %.2f", 100*math.Abs(d.Error), d.Axis, 100*limit)
+		}
+	}
+	return nil
+}
+
+// scaleShown refuses a photo whose groups of bars cannot be measured in a
+// direction in which the card has some: it does not prove its scale.
+func (m *Measurement) scaleShown() *Refusal {
+	for _, vertical := range [2]bool{true, false} {
+		printed := func(b calib.Bars) bool { return b.Count > 1 && b.Vertical == vertical }
+		shown := func(g BarGroup) bool { return g.Vertical == vertical }
+		if slices.ContainsFunc(m.Card.Layout.Bars, printed) && !slices.ContainsFunc(m.Bars.Groups, shown) {
+			return Refuse(CodeFewMarks, "a group of the card's check bars is not seen clearly")
 		}
 	}
 	return nil
@@ -229,6 +247,13 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 		return Refuse(CodeSmeared, "")
 	case slices.Contains(m.Flags, FlagRolled):
 		return Refuse(CodeRolled, "")
+	}
+	uneven := t.unevenEdges()
+	if !m.check("edges alike in sharpness", uneven, maxUneven, "") {
+		return Refuse(CodeUnevenEdges, "%.1f times", uneven)
+	}
+	if uneven > notableUneven {
+		m.flag(FlagUnevenEdges)
 	}
 	return m.gateLost(t)
 }

@@ -226,26 +226,6 @@ func TestMeasureRefuses(t *testing.T) {
 	}
 }
 
-// TestMeasureRefusesForTheRightReason holds photos that are refused, but not yet
-// for the reason that would help most.
-func TestMeasureRefusesForTheRightReason(t *testing.T) {
-	for _, c := range []faulty{
-		{"strip along under the card's edge", "rider", CodeStripReachesCard, func(s *synth.Scene) {
-			t := &s.Strips[0]
-			t.Fault.UnderCard, t.Height = true, -s.Card.Thickness/2
-			t.Centre, t.Angle = calib.CardPoint{X: 1, Y: 6.2}, 1
-		}},
-		{"glare on the metal", "rider", CodeSaturated, func(s *synth.Scene) { s.Surface.Metal, s.Light.Level = synth.RGB{1.6, 1.6, 1.6}, 0.8 }},
-		{"narrow strip by a rider", "rider", CodeNarrowStrip, func(s *synth.Scene) { s.Strips[0].Width, s.Strips[0].Taper = 0.34, 0 }},
-		{"blurred beyond the marks", "rider", CodeBlurred, func(s *synth.Scene) { s.Optics.Blur = 5 }},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			t.Skip("refused, but as no-strip or few-marks")
-			c.refusal(t)
-		})
-	}
-}
-
 // mirroredPhoto flips a photo left to right, as a selfie camera stores it. The
 // width must be a multiple of the chroma's factor.
 func mirroredPhoto(p *Photo) *Photo {
@@ -287,7 +267,7 @@ func TestScaleGate(t *testing.T) {
 		code string
 	}{{1.4e-3, ""}, {-1.4e-3, ""}, {1.6e-3, CodeScaleGate}, {-1.6e-3, CodeScaleGate}} {
 		m := &Measurement{Card: &Card{Layout: calib.Bench()}, Bars: &Witness{BlurX: 1, BlurY: 1,
-			Groups: []BarGroup{{Nominal: 1, Vertical: true, Pitch: 1 + c.off, U: 2e-4, Length: 20}}}}
+			Groups: []BarGroup{{Nominal: 1, Vertical: true, Pitch: 1 + c.off, U: 2e-4, Length: 20}, {Nominal: 1, Pitch: 1, U: 2e-4, Length: 20}}}}
 		got := ""
 		if r := m.gateBars(); r != nil {
 			got = r.Code
@@ -295,5 +275,15 @@ func TestScaleGate(t *testing.T) {
 		if got != c.code {
 			t.Errorf("off by %v: %q, want %q", c.off, got, c.code)
 		}
+	}
+}
+
+// TestScaleMustShow: a photo in which the bars of one direction cannot be measured
+// does not prove its scale.
+func TestScaleMustShow(t *testing.T) {
+	m := &Measurement{Card: &Card{Layout: calib.Bench()}, Bars: &Witness{BlurX: 1, BlurY: 1,
+		Groups: []BarGroup{{Nominal: 1, Vertical: true, Pitch: 1, U: 2e-4, Length: 20}}}}
+	if r := m.gateBars(); r == nil || r.Code != CodeFewMarks {
+		t.Errorf("bars along one side only: %v, want %s", r, CodeFewMarks)
 	}
 }

@@ -15,8 +15,10 @@ type traced struct {
 	metal [2]rgb
 	cam   camera1D // as the bars show it
 	// rise is how many px each edge takes from a fifth to four fifths of the step.
-	rise  [2]float64
-	found candidate
+	rise [2]float64
+	// found is what was traced, in the card's plane.
+	found  candidate
+	layout *calib.Layout
 	// planeU is how well the strip's plane is known.
 	planeU PlaneU
 	// byHand says that a person set the ends.
@@ -31,7 +33,7 @@ type traced struct {
 // reason, one of those for which stations are dropped. The candidate's places are
 // those of the card's plane.
 func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand candidate) (t traced, why string) {
-	t = traced{found: cand, c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
+	t = traced{found: cand, layout: l, c: cutter{p: p, v: v, radius: o.Surface.Radius, width: cand.width}}
 	seen := Axis{Middle: cand.a.Add(cand.b).Scale(0.5), Dir: cand.direction()}
 	t.c.plane, t.planeU = o.plane(v, l, seen)
 	cand.a, cand.b = onto(v, cand.a, t.c.plane), onto(v, cand.b, t.c.plane)

@@ -48,6 +48,7 @@ const (
 	CodeBlurred       = "blurred"
 	CodeSaturated     = "saturated"
 	CodeScaleGate     = "scale-gate"
+	CodeTooSmall      = "too-small"
 )
 
 // Refusal codes: of the strip beside the card.
@@ -64,6 +65,7 @@ const (
 	CodeRolled           = "rolled"
 	CodeNotRound         = "not-round"
 	CodeNoBars           = "no-bars"
+	CodeUnevenEdges      = "uneven-edges"
 )
 
 // Refusal codes: of two photos read together.
@@ -108,7 +110,7 @@ var refusals = map[string]refusalText{
 	CodeNoCard: {"no card is seen in the photo",
 		"lay the printed card beside the strip, flat and whole in the picture, and take the photo again"},
 	CodeFewMarks: {"too few of the card's marks are seen",
-		"keep all six round marks in the picture, clear of fingers, shadow, oil and glare"},
+		"keep all six round marks and the bars in the picture, clear of fingers, shadow, oil and glare"},
 	CodeTwoCards: {"two cards of the same kind are in the photo",
 		"leave one card beside the strip and move the others out of the picture"},
 	CodeMirrored: {"the photo is mirrored",
@@ -123,6 +125,8 @@ var refusals = map[string]refusalText{
 		"shade the strip from direct light, tap the bright metal to set the exposure, and leave the flash off"},
 	CodeScaleGate: {"the card's check bars do not measure as printed",
 		"print the card at 100 % on plain paper with a good printer, lay it flat, and take the photo again"},
+	CodeTooSmall: {"the card is too small in the photo",
+		"move closer with the phone, as close as it still focuses, and do not shrink the photo"},
 
 	CodeNoStrip: {"no strip is seen beside the card",
 		"lay the card closer to the strip, without covering it, and wipe oil and dirt off the metal"},
@@ -146,6 +150,8 @@ var refusals = map[string]refusalText{
 		"lay one straight strand on plain white paper, in even light from all sides, and go closer with the phone"},
 	CodeNoBars: {"no dark bars are seen beside the card",
 		"lay the printed scale flat beside the card, at the same height, and name its part of the picture with --zone"},
+	CodeUnevenEdges: {"one edge of the strip is far less sharp than the other: its own shadow, or film drawn out, lies beside it",
+		"light it from all sides (a white sheet round it, no single lamp), and lay a new strip if that does not help"},
 	CodeRiderGap: {"the small card lies too far from the strip",
 		"lay the small card within 5 mm of the strip, at the same height"},
 

@@ -82,3 +82,23 @@ func (c candidate) liesOn(b candidate) bool {
 	s := d.Dot(u)
 	return s > -0.5 && s < b.length()+0.5 && math.Abs(d.X*u.Y-d.Y*u.X) < math.Max(b.width, c.width)/2+0.3
 }
+
+// continues reports whether c goes on in line beyond an end of the band b, in the
+// same colour.
+func (c candidate) continues(b candidate) bool {
+	d := c.a.Add(c.b).Scale(0.5).Sub(b.a.Add(b.b).Scale(0.5))
+	u := b.direction()
+	gap := math.Abs(d.Dot(u)) - (b.length()+c.length())/2
+	return c.like(b) && gap > -1 && gap < maxGapAlong && math.Abs(d.X*u.Y-d.Y*u.X) < b.width
+}
+
+// like reports whether two bands differ from their surroundings in the same way.
+func (c candidate) like(b candidate) bool {
+	dot, cc, bb := 0.0, 0.0, 0.0
+	for k := range 3 {
+		dot += c.colour[k] * b.colour[k]
+		cc += c.colour[k] * c.colour[k]
+		bb += b.colour[k] * b.colour[k]
+	}
+	return dot > 0.9*math.Sqrt(cc*bb) && cc > 0.25*bb && bb > 0.25*cc
+}

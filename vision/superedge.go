@@ -122,6 +122,7 @@ func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
 }
 
 // clearOfEdge is how far in px from an edge ink and paper show their own level.
+// In a bar of fewer pixels its middle third must do.
 const clearOfEdge = 10
 
 // levels estimates ink and paper of the bars in one direction.
@@ -131,13 +132,14 @@ func levels(slices []barSlice, vertical bool) (ink, paper float64) {
 		if s.vertical != vertical {
 			continue
 		}
+		clear := math.Min(clearOfEdge, (s.x1-s.x0)/3)
 		for _, b := range s.bins {
 			in := math.Min(b.x-s.x0, s.x1-b.x) // px inside the bar; negative on the paper
 			switch {
-			case in > clearOfEdge:
+			case in > clear:
 				ink += b.n * b.y
 				n += b.n
-			case in < -clearOfEdge:
+			case in < -clear:
 				paper += b.n * b.y
 				m += b.n
 			}

@@ -115,6 +115,19 @@ func isolatedSlices(luma *Plane, v *calib.View, l *calib.Layout) []barSlice {
 	return out
 }
 
+// fewBarPixels is the width in px under which an isolated bar may be too narrow to
+// tell its edges' shape: their blur and halo meet in its middle.
+const fewBarPixels = 16.0
+
+// isolatedPixels returns the median width of the bars' slices, px.
+func isolatedPixels(slices []barSlice) float64 {
+	var px []float64
+	for _, s := range slices {
+		px = append(px, s.x1-s.x0)
+	}
+	return median(px)
+}
+
 // barPoint returns the card point at across and along mm from the bar's corner.
 func barPoint(b calib.Bars, across, along float64) calib.CardPoint {
 	if b.Vertical {
@@ -161,6 +174,9 @@ func measureBars(p *Photo, v *calib.View, l *calib.Layout) (*Witness, *Refusal) 
 		return nil, Refuse(CodeSaturated, "the card's white is burnt out")
 	}
 	w, ok := fitCamera(slices)
+	if px := isolatedPixels(slices); !ok && px < fewBarPixels {
+		return nil, Refuse(CodeTooSmall, "its bars are %.0f px wide, and %.0f px tell how sharp they are", px, fewBarPixels)
+	}
 	if !ok {
 		return nil, Refuse(CodeBlurred, "the card's check bars cannot be measured")
 	}

@@ -1,0 +1,206 @@
+package vision
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"stripgap/calib"
+	"stripgap/vision/synth"
+)
+
+// faultFlags are the flags that say something is the matter with a strip.
+var faultFlags = []string{FlagSmeared, FlagRolled, FlagTorn, FlagOverGap}
+
+// TestFaultsAreNamed: each photo is the small one but for one damage or opening,
+// which its flag names and no other; a strip that is smeared or rolled is refused
+// by that name, and what is read is still right.
+func TestFaultsAreNamed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for _, c := range []struct {
+		name, flag, code string
+		change           func(s *synth.Scene)
+	}{
+		{"sound", "", "no error", func(s *synth.Scene) {}},
+		{"smeared a little", "", CodeUnevenEdges, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 0.5, 25 }},
+		{"hard light", "", CodeUnevenEdges, func(s *synth.Scene) {
+			s.Light.Shadow, s.Light.Elevation, s.Light.Azimuth = 0.9, 30, -90
+		}},
+		{"smeared", FlagSmeared, CodeSmeared, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 1.2, 12 }},
+		{"rolled", FlagRolled, CodeRolled, func(s *synth.Scene) { s.Strips[0].Fault.RollFrom, s.Strips[0].Fault.RollBy = 8, 0.4 }},
+		{"torn", FlagTorn, "no error", func(s *synth.Scene) { s.Strips[0].Fault.TornAt, s.Strips[0].Fault.TornBy = 8, 1.5 }},
+		{"wide and torn", FlagTorn, "no error", func(s *synth.Scene) {
+			k := &s.Strips[0]
+			k.Width, k.Length, k.Centre.Y = 4, 13, 11
+			k.Fault.TornAt, k.Fault.TornBy = 6, 1.5
+		}},
+		{"over a hole", FlagOverGap, "no error", func(s *synth.Scene) { s.Surface.HoleU, s.Surface.HoleRadius = 2, 1.2 }},
+		{"over a groove", FlagOverGap, "no error", func(s *synth.Scene) { s.Surface.GrooveU, s.Surface.GrooveHalf = -2, 0.8 }},
+	} {
+		s := smallScene(t, "rider")
+		s.Name = c.name
+		c.change(&s)
+		p, truth := shot(t, s)
+		m, err := Measure(p, flat())
+		if got := refusalCode(err); got != c.code {
+			t.Errorf("%s: %s, want %s", c.name, got, c.code)
+		}
+		for _, f := range faultFlags {
+			if seen := m != nil && slices.Contains(m.Flags, f); seen != (f == c.flag) {
+				t.Errorf("%s: flags %v, want %q", c.name, m.Flags, c.flag)
+			}
+		}
+		if err == nil && relative(m.Profile.Mean, truth.Strips[0].MeanWidth) > 0.01 {
+			t.Errorf("%s: width %.4f mm, truth %.4f", c.name, m.Profile.Mean, truth.Strips[0].MeanWidth)
+		}
+	}
+}
+
+// impostors are photos in which something is not the strip, and may be taken for
+// it.
+func impostors() []faulty {
+	none := func(s *synth.Scene) { s.Strips = nil }
+	rod := func(y, radius, round, soft float64, colour synth.RGB) synth.Clutter {
+		return synth.Clutter{From: calib.CardPoint{X: -9, Y: y}, To: calib.CardPoint{X: 11, Y: y + 1}, Radius: radius, Height: radius * round,
+			Round: round, Soft: soft, Gloss: 0.3 * round, Colour: colour}
+	}
+	return []faulty{
+		{"an oil groove", "rider", "", func(s *synth.Scene) {
+			none(s)
+			s.Surface.GrooveU, s.Surface.GrooveHalf = 14.5, 1.2
+		}},
+		{"a part's bevel", "rider", "", func(s *synth.Scene) {
+			none(s)
+			s.Surface.HalfWidth, s.Surface.HalfLength, s.Surface.Chamfer, s.Surface.ChamferBy = 10, 40, 1.5, 1.8
+		}},
+		{"a wire", "rider", "", func(s *synth.Scene) {
+			none(s)
+			s.Clutter = []synth.Clutter{rod(10, 0.7, 1, 0, synth.RGB{0.5, 0.1, 0.1})}
+		}},
+		{"a reflection", "rider", "", func(s *synth.Scene) {
+			none(s)
+			s.Clutter = []synth.Clutter{rod(10, 1, 0, 0.3, synth.RGB{0.85, 0.85, 0.85})}
+		}},
+		{"the gap between two slips of paper", "rider", "", func(s *synth.Scene) {
+			none(s)
+			white := synth.RGB{0.8, 0.8, 0.8}
+			a, b := rod(12, 3, 0, 0, white), rod(20, 3, 0, 0, white)
+			a.From.X, b.From.X, a.To.X, b.To.X = -60, -60, 60, 60
+			s.Clutter = []synth.Clutter{a, b}
+		}},
+		{"scratches and dirt", "rider", "", func(s *synth.Scene) {
+			none(s)
+			s.Surface.Scratches, s.Surface.Specks, s.Surface.Finish, s.Surface.LineDepth = 150, 500, "brushed", 1
+		}},
+		{"a second strip half off the part", "rider", CodeTwoStrips, func(s *synth.Scene) {
+			second := s.Strips[0]
+			second.Centre.Y += 4
+			s.Surface.HalfWidth, s.Surface.HalfLength = 4, 14
+			s.Strips = append(s.Strips, second)
+		}},
+		{"a part with two strips, narrow as one", "bench", CodeTwoStrips, func(s *synth.Scene) {
+			second := s.Strips[0]
+			second.Centre.Y += 3
+			s.Surface.HalfWidth, s.Surface.HalfLength = 3.4, 11
+			s.Surface.Metal = synth.RGB{0.7, 0.7, 0.7}
+			s.Strips[0].Centre.Y -= 0.2
+			s.Strips = append(s.Strips, second)
+		}},
+	}
+}
+
+// TestImpostorsAreNotRead: whatever the reason given, nothing but a strip gives a
+// width.
+func TestImpostorsAreNotRead(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for _, c := range impostors() {
+		s := smallScene(t, c.layout)
+		s.Name = c.name
+		c.change(&s)
+		p, _ := shot(t, s)
+		m, err := Measure(p, flat())
+		switch got := refusalCode(err); {
+		case err == nil:
+			t.Errorf("%s: read, %.3f mm", c.name, m.Profile.Mean)
+		case c.code != "" && got != c.code:
+			t.Errorf("%s: %s (%v), want %s", c.name, got, err, c.code)
+		default:
+			t.Logf("%s: %s (%v)", c.name, got, err)
+		}
+	}
+}
+
+// TestClutterDoesNotMislead: with a wire, a finger, a hair, a bright bevel and a
+// deep shadow about, what is read is the strip.
+func TestClutterDoesNotMislead(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	at := func(x, y float64) calib.CardPoint { return calib.CardPoint{X: x, Y: y} }
+	for _, c := range []struct {
+		name   string
+		change func(s *synth.Scene)
+	}{
+		{"finger", func(s *synth.Scene) {
+			s.Clutter = []synth.Clutter{{From: at(16, 16), To: at(40, 40), Radius: 5, Height: 5, Round: 0.6, Colour: synth.RGB{0.55, 0.33, 0.25}}}
+		}},
+		{"hair across", func(s *synth.Scene) {
+			s.Clutter = []synth.Clutter{{From: at(-8, 7), To: at(6, 16), Radius: 0.04, Height: 0.1, Round: 1, Colour: synth.RGB{0.03, 0.02, 0.02}}}
+		}},
+		{"deep shadow of the card", func(s *synth.Scene) {
+			s.Light.Shadow, s.Light.Elevation, s.Light.Azimuth = 0.9, 30, -90
+			s.Card.Thickness = 1
+		}},
+	} {
+		s := smallScene(t, "rider")
+		s.Name = c.name
+		c.change(&s)
+		p, truth := shot(t, s)
+		m, err := Measure(p, flat())
+		if err != nil {
+			t.Logf("%s: %v", c.name, err) // refused is safe
+			continue
+		}
+		if d := relative(m.Profile.Mean, truth.Strips[0].MeanWidth); d > 0.02 {
+			t.Errorf("%s: width off by %.1f %%", c.name, 100*d)
+		}
+	}
+}
+
+// TestEndsAreNamedAtEveryTurn: the front end is the one further along the card's
+// arrow however strip and phone are turned; within 30 degrees of square to the
+// arrow the ends are a and b.
+func TestEndsAreNamedAtEveryTurn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for i := range 9 {
+		angle := 5 + 35*float64(i)
+		s := smallScene(t, "bench")
+		s.Camera.Width, s.Camera.Height = 1400, 1400
+		k := &s.Strips[0]
+		k.Angle, k.Length, k.Taper = angle, 14, 0.2
+		k.Centre = calib.CardPoint{X: 5, Y: 38}
+		s.Pose.Roll, s.Pose.Distance = 73*float64(i), 200
+		s.Output.Orientation = 1 + i%8
+		p, truth := shot(t, s)
+		m, err := Measure(p, flat())
+		if err != nil {
+			t.Errorf("strip at %v degrees: %v", angle, err)
+			continue
+		}
+		for n, e := range m.Profile.Ends {
+			want := truth.Strips[0].Ends[n]
+			if e.Name != want.Name || math.Hypot(e.Card.X-want.Card.X, e.Card.Y-want.Card.Y) > 1 {
+				t.Errorf("strip at %v degrees: end %q at %v, truth %q at %v", angle, e.Name, e.Card, want.Name, want.Card)
+			}
+		}
+		if d := m.Profile.Taper * truth.Strips[0].Taper; d <= 0 {
+			t.Errorf("strip at %v degrees: taper %.3f, truth %.3f", angle, m.Profile.Taper, truth.Strips[0].Taper)
+		}
+	}
+}
