@@ -174,8 +174,8 @@ func (f *AreaFit) test(points []AreaPoint) error {
 		return nil
 	}
 	f.Doubts = append(f.Doubts, fmt.Sprintf(
-		"the points disagree with the area law: chi-square %.1f for %d degrees of freedom, chance %.2g; the uncertainty is widened by %.1f",
-		f.ChiSquare, f.DoF, f.Chance, math.Sqrt(f.ChiSquare/float64(f.DoF))))
+		"the points disagree with the area law: %s; the uncertainty is widened by %.1f",
+		scatter(f.ChiSquare, f.DoF, f.Chance), math.Sqrt(f.ChiSquare/float64(f.DoF))))
 	if i, ok := f.apart(points); ok {
 		f.Doubts = append(f.Doubts, fmt.Sprintf("without %s the others agree: look at it first", points[i].Name))
 	} else if reversed(points, f.ChiSquare) {
@@ -184,6 +184,18 @@ func (f *AreaFit) test(points []AreaPoint) error {
 		f.Doubts = append(f.Doubts, fmt.Sprintf("the widths are off by about %+.3f mm at every gap: look at the edges with read --pictures", f.Intercept.X))
 	}
 	return nil
+}
+
+// scatter tells a chi-square in words.
+func scatter(chi float64, dof int, chance float64) string {
+	words := fmt.Sprintf("chi-square %.1f for %d degrees of freedom", chi, dof)
+	if dof == 1 {
+		words = fmt.Sprintf("chi-square %.1f for 1 degree of freedom", chi)
+	}
+	if chance < 1e-4 {
+		return words + ", chance under 0.0001"
+	}
+	return words + fmt.Sprintf(", chance %.2g", chance)
 }
 
 // apart returns the one point without which the others agree.
@@ -249,8 +261,8 @@ func FitDiameter(readings []quantity.Value, common float64) (MeanDiameter, error
 		wider := math.Sqrt(d.ChiSquare / float64(d.DoF))
 		own *= wider
 		d.Doubts = append(d.Doubts, fmt.Sprintf(
-			"the photos disagree: chi-square %.1f for %d degrees of freedom, chance %.2g; the uncertainty is widened by %.1f; take them in even light, and look whether the strand is bent or squeezed",
-			d.ChiSquare, d.DoF, d.Chance, wider))
+			"the photos disagree: %s; the uncertainty is widened by %.1f; take them in even light, and look whether they show one strand, not bent nor squeezed",
+			scatter(d.ChiSquare, d.DoF, d.Chance), wider))
 	}
 	if d.DoF == 0 {
 		d.Doubts = append(d.Doubts, "one reading cannot show whether it is right: take others, the strand and the light turned")

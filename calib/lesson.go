@@ -84,7 +84,7 @@ func (l AreaLesson) Agreement() string {
 	if l.DoF == 0 {
 		return "not tested"
 	}
-	return fmt.Sprintf("chi-square %.1f for %d degrees of freedom, chance %.2g", l.ChiSquare, l.DoF, l.Chance)
+	return scatter(l.ChiSquare, l.DoF, l.Chance)
 }
 
 // Lot makes a lot of what was learnt on the day on, for clearances from lo to hi

@@ -113,8 +113,8 @@ func (p WidthProfile) RelativeTaper() (quantity.Value, error) {
 
 // NoLot says what a reading without a strip lot lacks and how to mend it.
 const NoLot = "No strip lot is given, so only the width and its relative taper are known. " +
-	"To get the clearance, learn the strip's section area once (measure the diameter of an unused strand, " +
-	"or crush strips on feeler gauges), write it into a lot file and name that lot."
+	"To get the clearance, learn the strip's section area once (strips crushed on feeler gauges, its sleeve's printed scale, " +
+	"or an unused strand; see stripgap strip add --help) and name that lot."
 
 // sum returns the combined standard uncertainty in mm of all terms of the kind.
 func (p WidthProfile) sum(k Kind) float64 {

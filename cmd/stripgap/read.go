@@ -32,7 +32,7 @@ func newReadCommand() *cobra.Command {
 		Use:   "read PHOTO|FOLDER...",
 		Short: "Read strips from photos",
 		Long:  readHelp,
-		Example: `  stripgap read photos --lot lot.toml --pictures out
+		Example: `  stripgap read photos --lot-name thin --pictures out
   stripgap read main1.jpg --lot lot.toml --format json
   stripgap read --pair main1-left.jpg main1-right.jpg --lot lot.toml`,
 		Args: func(_ *cobra.Command, args []string) error {

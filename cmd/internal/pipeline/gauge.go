@@ -29,7 +29,7 @@ func (r *Reader) gauge(out *Result, m *vision.Measurement, t Task) error {
 	if errors.Is(err, clearance.ErrNotCrushed) {
 		return &vision.Refusal{Code: codeNotCrushed,
 			Message: "the strip is narrower than its own strand, so nothing crushed it",
-			Remedy:  "check that the lot file is this strip's, that the cap was torqued, and use a thicker strip if it was"}
+			Remedy:  "check that the lot is this strip's, that the cap was torqued, and use a thicker strip if it was"}
 	}
 	if err != nil {
 		return fmt.Errorf("clearance of lot %q: %w", known.Lot.Name, err)
