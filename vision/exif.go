@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"math"
 	"strings"
+	"time"
 
 	"github.com/bep/imagemeta"
 )
@@ -15,6 +16,9 @@ type Exif struct {
 	Focal35MM   float64 // its 35 mm equivalent, mm
 	Orientation int     // 1 to 8 as stored, for HEIC as its boxes say; the photo is already upright
 	Software    string
+	// Taken is when the shutter opened, by the camera's own clock: ISO 8601 without
+	// zone, as in "2024-02-29T12:00:00".
+	Taken string
 }
 
 // FocalPixels returns the focal length in pixels of a photo of w by h pixels
@@ -38,6 +42,7 @@ func readExif(format imagemeta.ImageFormat, data []byte) (e Exif) {
 		"Software":                func(v any) { e.Software = text(v) },
 		"FocalLength":             func(v any) { e.FocalMM = length(v) },
 		"FocalLengthIn35mmFormat": func(v any) { e.Focal35MM = length(v) },
+		"DateTimeOriginal":        func(v any) { e.Taken = taken(text(v)) },
 		"Orientation":             func(v any) { e.Orientation = int(length(v)) },
 	}
 	inMainImage := func(t imagemeta.TagInfo) bool {
@@ -51,6 +56,16 @@ func readExif(format imagemeta.ImageFormat, data []byte) (e Exif) {
 		HandleTag:       func(t imagemeta.TagInfo) error { wanted[t.Tag](t.Value); return nil },
 	})
 	return e
+}
+
+// taken turns EXIF's way to write a time (CIPA DC-008, DateTimeOriginal) into ISO
+// 8601; empty for what is none.
+func taken(s string) string {
+	t, err := time.Parse("2006:01:02 15:04:05", s)
+	if err != nil {
+		return ""
+	}
+	return t.Format("2006-01-02T15:04:05")
 }
 
 // text is a tag's value when it is text, with padding taken off.

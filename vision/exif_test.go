@@ -64,9 +64,9 @@ func tiffOfCamera(camera, lens []exifTag) []byte {
 func TestExifOfCamera(t *testing.T) {
 	block := tiffOfCamera(
 		[]exifTag{{0x010f, exifText("Example Works")}, {0x0110, exifText("E1")}, {0x0112, exifShort(1)}, {0x0131, exifText("1.0")}},
-		[]exifTag{{0x920a, exifRational(540, 100)}, {0xa405, exifShort(26)}})
+		[]exifTag{{0x9003, exifText("2024:02:29 12:00:59")}, {0x920a, exifRational(540, 100)}, {0xa405, exifShort(26)}})
 	p := mustDecode(t, "camera", withExif(fixture(t, "video-001.q50.420.jpeg"), block))
-	want := Exif{Make: "Example Works", Model: "E1", Software: "1.0", Orientation: 1, FocalMM: 5.4, Focal35MM: 26}
+	want := Exif{Make: "Example Works", Model: "E1", Software: "1.0", Orientation: 1, FocalMM: 5.4, Focal35MM: 26, Taken: "2024-02-29T12:00:59"}
 	if p.Exif != want {
 		t.Errorf("%+v, want %+v", p.Exif, want)
 	}
@@ -143,5 +143,16 @@ func TestFocalPixels(t *testing.T) {
 	}
 	if _, ok := (Exif{Focal35MM: 26}).FocalPixels(0, 3000); ok {
 		t.Error("a photo without pixels has a focal length")
+	}
+}
+
+// TestTaken: CIPA DC-008 fills what is not known with blanks.
+func TestTaken(t *testing.T) {
+	for s, want := range map[string]string{
+		"2024:02:29 12:00:59": "2024-02-29T12:00:59", "2023:02:29 12:00:59": "", "    :  :     :  :  ": "", "": "", "0000:00:00 00:00:00": "",
+	} {
+		if got := taken(s); got != want {
+			t.Errorf("%q: %q, want %q", s, got, want)
+		}
 	}
 }

@@ -164,6 +164,9 @@ func (a *assessment) flagPlace(p *place) {
 	case finding == clearance.TaperUnsure:
 		a.flag(FlagTaperUnsure, "its ends differ by %s%s: a taper of the limit could hide in that", Lengths(size, a.build.Coverage), where)
 	}
+	if first, second, ok := p.tooSoon(); ok {
+		a.flag(FlagOneStrip, "readings %d and %d%s count as two strips, but their photos were taken within %.0f minutes, in which no second strip is laid and crushed", first, second, where, soonest.Minutes())
+	}
 	for _, s := range p.apart() {
 		if p.known && !stands && findTaper(s.gauged.Taper, a.build.TaperLimit, clearance.Laying) == clearance.TaperFound {
 			a.flag(FlagTaperNot, "the taper of reading %d%s did not repeat: that strip lay askew or on dirt, or the cap was cocked", s.reading.Number, where)

@@ -38,14 +38,15 @@ type Reading struct {
 	Position *float64 `json:"position_deg,omitempty"`
 	// Strip counts the strips laid at this place from 1. Two readings of one strip
 	// share it; they do not confirm one another.
-	Strip    int        `json:"strip"`
-	Assigned Assignment `json:"assigned_by"`
-	Photos   []Photo    `json:"photos"`            // one, or two of a pair
-	Picture  string     `json:"picture,omitempty"` // file below the folder
-	Lot      Lot        `json:"lot"`
-	On       Surface    `json:"on,omitempty"`
-	OnTold   bool       `json:"on_told,omitempty"`     // by the photo's name or a person; else On is what build.toml said
-	Diameter float64    `json:"diameter_mm,omitempty"` // of the surface
+	Strip     int        `json:"strip"`
+	StripTold bool       `json:"strip_told,omitempty"` // by the photo's name or a person; else counted
+	Assigned  Assignment `json:"assigned_by"`
+	Photos    []Photo    `json:"photos"`            // one, or two of a pair
+	Picture   string     `json:"picture,omitempty"` // file below the folder
+	Lot       Lot        `json:"lot"`
+	On        Surface    `json:"on,omitempty"`
+	OnTold    bool       `json:"on_told,omitempty"`     // by the photo's name or a person; else On is what build.toml said
+	Diameter  float64    `json:"diameter_mm,omitempty"` // of the surface
 	// Temperature that the reading was made for, degC.
 	Temperature *float64 `json:"temperature_degc,omitempty"`
 	// Result is the reading itself, one entry of what `stripgap read --format json`

@@ -11,7 +11,8 @@ import (
 // Measured is the part of a reading's Result that status and second checks use,
 // in the field names of the JSON contract of `stripgap read`.
 type Measured struct {
-	Card struct {
+	Taken string `json:"taken"` // ISO 8601 without zone; empty when not known
+	Card  struct {
 		Serial string `json:"serial"`
 	} `json:"card"`
 	Clearance struct {

@@ -13,7 +13,7 @@ import (
 // next is the first thing left to do for a bearing, in plain words.
 func (a *assessment) next() Note {
 	for _, look := range []func() (Note, bool){
-		a.nextPhoto, a.nextAgain, a.nextSpan, a.nextAgreement, a.nextOrder, a.nextConfirm, a.nextParts, a.nextTaper, a.nextVerdict,
+		a.nextPhoto, a.nextAgain, a.nextWhichStrip, a.nextSpan, a.nextAgreement, a.nextOrder, a.nextConfirm, a.nextParts, a.nextTaper, a.nextVerdict,
 	} {
 		if n, ok := look(); ok {
 			return n
@@ -53,6 +53,13 @@ func (a *assessment) nextAgain() (Note, bool) {
 		return Note{}, false
 	}
 	return Note{StepAgain, "build.toml was changed: take the reading back (build withdraw) and read its photo anew, by name"}, true
+}
+
+func (a *assessment) nextWhichStrip() (Note, bool) {
+	if !a.has(FlagOneStrip) {
+		return Note{}, false
+	}
+	return Note{StepWhichStrip, "say whether these are two strips: of one strip take a reading back (build withdraw); of two, do so and read its photo anew, by name, with --strip"}, true
 }
 
 // nextSpan asks for another strip where a place has none inside its own range.

@@ -3,6 +3,7 @@ package build
 import (
 	"math"
 	"slices"
+	"time"
 
 	"stripgap/calib/quantity"
 	"stripgap/clearance"
@@ -190,3 +191,25 @@ func worse(a, b *Judgement) *Judgement {
 	}
 	return a
 }
+
+// soonest is the shortest time in which somebody could take off a cap, clean both
+// faces, lay a strip, tighten and take off the cap again. Estimate, no source.
+const soonest = 3 * time.Minute
+
+// tooSoon finds two readings that count as two strips, that nobody said are two,
+// and whose photos were taken sooner after one another than strips can be laid.
+func (p *place) tooSoon() (first, second int, found bool) {
+	for i, a := range p.strips {
+		for _, b := range p.strips[:i] {
+			ta, err1 := time.Parse(takenLayout, a.told.Taken)
+			tb, err2 := time.Parse(takenLayout, b.told.Taken)
+			if err1 == nil && err2 == nil && ta.Sub(tb).Abs() < soonest && !a.reading.StripTold && !b.reading.StripTold {
+				return b.reading.Number, a.reading.Number, true
+			}
+		}
+	}
+	return 0, 0, false
+}
+
+// takenLayout is how a result tells when its photo was taken.
+const takenLayout = "2006-01-02T15:04:05"

@@ -94,6 +94,7 @@ const (
 	StepOtherSpan  = "other-span"     // outside the strip's own range
 	StepSurer      = "surer-reading"  // a limit lies within the uncertainty
 	StepAgain      = "read-again"     // build.toml no longer says what the reading was made for
+	StepWhichStrip = "which-strip"    // two readings may be of one strip
 	StepOrder      = "check-order"    // parts may be in another's place
 	StepMicrometer = "micrometer"     // strips cannot settle it
 	StepOutside    = "outside-limits" // settled: not within the maker's limits
@@ -117,6 +118,7 @@ const (
 	FlagOutOfRound  = "out-of-round"
 	FlagOutOfRange  = clearance.FlagOutOfRange
 	FlagParts       = "parts-disagree" // with what bore gauge and micrometer say
+	FlagOneStrip    = "one-strip"      // readings counted as two strips whose photos were taken too soon after one another
 	FlagChanged     = "build-changed"  // build.toml no longer says what a reading was made for
 	FlagSeveralLots = "several-lots"   // its readings are of different strip lots
 )

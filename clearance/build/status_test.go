@@ -42,6 +42,7 @@ type told struct {
 	outOfRange bool
 	undirected bool
 	bare       bool // made without a surface
+	taken      string
 	lot        string
 }
 
@@ -63,6 +64,7 @@ func (r told) entry(j Journal) Entry {
 		flags = append(flags, clearance.FlagOutOfRange)
 	}
 	text, err := json.Marshal(map[string]any{
+		"taken":     r.taken,
 		"card":      map[string]any{"serial": "2346W2"},
 		"clearance": map[string]any{"mean_mm": r.mm, "u_mm": u, "U_mm": 2 * u, "k": 2, "taper_mm": r.taper, "taper_U_mm": 2 * taperU, "bow_mm": 0},
 		"ends":      []any{map[string]any{"name": ends[0], "clearance_mm": r.mm + r.taper/2}, map[string]any{"name": ends[1], "clearance_mm": r.mm - r.taper/2}},
@@ -81,6 +83,7 @@ func (r told) entry(j Journal) Entry {
 	if r.position >= 0 {
 		out.Position = &r.position
 	}
+	out.StripTold = r.strip > 0
 	if out.Strip == 0 {
 		out.Strip = j.NextStrip(r.bearing, out.Position)
 	}
@@ -220,6 +223,31 @@ func TestBuildChanged(t *testing.T) {
 			t.Errorf("unchanged: %+v", b)
 		case c.text != "" && (codes(b.Flags) != FlagChanged || b.Flags[0].Text != c.text || b.Next.Code != StepAgain):
 			t.Errorf("%s: %+v %+v", c.to, b.Flags, b.Next)
+		}
+	}
+}
+
+// TestOneStrip: two photos of one strip are no second strip, and where the camera's
+// clock says that they can hardly be two, the person is asked.
+func TestOneStrip(t *testing.T) {
+	at := func(clock string, strip int) told {
+		return told{bearing: "M1", mm: 0.045, position: -1, taken: "2024-02-29T" + clock, strip: strip}
+	}
+	for _, c := range []struct {
+		name    string
+		entries []any
+		step    string
+	}{
+		{"too soon", []any{at("12:00:00", 0), at("12:02:59", 0)}, StepWhichStrip},
+		{"too soon, the later first", []any{at("12:02:59", 0), at("12:00:00", 0)}, StepWhichStrip},
+		{"later", []any{at("12:00:00", 0), at("12:03:00", 0)}, StepDone},
+		{"said to be two", []any{at("12:00:00", 0), at("12:01:00", 2)}, StepDone},
+		{"said to be one", []any{at("12:00:00", 0), at("12:01:00", 1)}, StepDone},
+		{"no clock", []any{at("", 0), at("", 0)}, StepDone},
+	} {
+		b := status(t, engine, c.entries...).Bearings[0]
+		if b.Next.Code != c.step || (codes(b.Flags) == FlagOneStrip) != (c.step == StepWhichStrip) {
+			t.Errorf("%s: %+v %+v", c.name, b.Next, b.Flags)
 		}
 	}
 }

@@ -34,7 +34,8 @@ own begins with; the rest of its name may say more:
   M1-left.jpg, M1-right.jpg    one strip from two sides: read together
 
 Only -left and -right make a pair; numbers never do. Two photos of one strip that
-are no pair count as two strips unless their names say -strip1 both. What is said
+are no pair count as two strips unless their names say -strip1 both; where the
+camera's clock says that they can hardly be two, the status asks. What is said
 with --bearing, --position, --strip, --on and --strip-lot goes before the name.
 
 A photo that is refused is noted with the reason and not tried again until --again

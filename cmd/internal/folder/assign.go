@@ -163,7 +163,7 @@ func (v View) reading(j Job, bearing string, r pipeline.Result, lots Lots) (buil
 		on = group.On
 	}
 	return build.Reading{
-		Bearing: bearing, Position: j.Position, Strip: j.Strip, Assigned: j.By, Photos: j.Photos,
+		Bearing: bearing, Position: j.Position, Strip: j.Strip, StripTold: j.Strip > 0, Assigned: j.By, Photos: j.Photos,
 		Picture: PictureName(j.Photos[0]), On: on, OnTold: j.On != "", Diameter: 2 * s.Surface.Radius, Temperature: s.Temperature,
 		Lot: build.Lot{Name: s.Lot.Name, Area: s.Lot.SectionArea.X, AreaU: s.Lot.SectionArea.U,
 			RangeLo: s.Lot.RangeLo, RangeHi: s.Lot.RangeHi},

@@ -24,6 +24,7 @@ const (
 // photo tells what it got to.
 type Result struct {
 	Photos    []string   `json:"photos"`
+	Taken     string     `json:"taken,omitempty"` // the first photo, by its camera's clock: ISO 8601 without zone
 	Outcome   string     `json:"outcome"`
 	Refusal   *Refusal   `json:"refusal,omitempty"`
 	Card      *Card      `json:"card,omitempty"`

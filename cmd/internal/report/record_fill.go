@@ -438,6 +438,7 @@ var stepStates = map[string]struct {
 	build.StepOtherSpan:  {MarkWatch, "other strip"},
 	build.StepSurer:      {MarkWatch, "cannot tell"},
 	build.StepAgain:      {MarkWatch, "read again"},
+	build.StepWhichStrip: {MarkWatch, "one strip or two?"},
 	build.StepWorn:       {MarkWatch, "not as new"},
 	build.StepOrder:      {MarkWatch, "parts swapped?"},
 	build.StepMicrometer: {MarkWatch, "measure parts"},

@@ -23,6 +23,7 @@ var stepWords = map[string]string{
 	build.StepOtherSpan:  "strip of another span",
 	build.StepSurer:      "surer reading",
 	build.StepAgain:      "read again",
+	build.StepWhichStrip: "one strip or two?",
 	build.StepOrder:      "check the parts' order",
 	build.StepMicrometer: "micrometer",
 	build.StepOutside:    "outside the limits",

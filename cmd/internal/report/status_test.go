@@ -44,7 +44,7 @@ func TestStatusTable(t *testing.T) {
 
 // TestStepWords: no next step is told by its code alone.
 func TestStepWords(t *testing.T) {
-	for _, code := range []string{build.StepPhoto, build.StepSecond, build.StepThird, build.StepOtherSpan, build.StepSurer, build.StepAgain,
+	for _, code := range []string{build.StepPhoto, build.StepSecond, build.StepThird, build.StepOtherSpan, build.StepSurer, build.StepAgain, build.StepWhichStrip,
 		build.StepOrder, build.StepMicrometer, build.StepOutside, build.StepWorn, build.StepLimits, build.StepDone} {
 		if _, ok := stepWords[code]; !ok {
 			t.Errorf("%s has no words", code)
