@@ -12,6 +12,7 @@ var choices = map[string][]string{
 	"format":  {"table", "json", "csv"},
 	"paper":   {"a4", "letter"},
 	"card":    {"sheet", "bench", "rider"},
+	"on":      {"shell", "journal", "flat"},
 	"stratum": nil, // filled from the renderer's list
 }
 
