@@ -25,6 +25,10 @@ type Overlay struct {
 	Stations []OverlayStation
 	Ends     []OverlayEnd // none, or the first end and the second
 	Plot     *OverlayPlot // nil leaves the plot out
+
+	// LargeLabels makes the ends' labels readable where the picture is shown at a
+	// quarter of its size, as on a phone or beside a plot on paper.
+	LargeLabels bool
 }
 
 // OverlayMark is a mark of the card.

@@ -26,6 +26,9 @@ func (o *Overlay) view(p *Photo) *pictureView {
 	if ps := o.places(); len(ps) > 0 {
 		found := boundsOf(ps)
 		margin := max(found.Dx(), found.Dy()) / 6
+		if o.LargeLabels {
+			margin = margin * 4 / 3
+		}
 		if cut := found.Inset(-margin).Intersect(whole); !cut.Empty() {
 			crop = cut
 		}
@@ -149,7 +152,7 @@ func (o *Overlay) drawEnds(c *canvas, v *pictureView) {
 		if to := v.point(o.marksCentre()).Sub(at); to.X*aside.X+to.Y*aside.Y > 0 {
 			aside = aside.Scale(-1)
 		}
-		c.endLabel(e, at, out, aside, aside.Scale(-1))
+		c.endLabel(e, o.labelScale(), at, out, aside, aside.Scale(-1))
 	}
 }
 
@@ -161,18 +164,26 @@ func (o *Overlay) marksCentre() (mean calib.PixelPoint) {
 	return mean
 }
 
-// endLabel draws a dot at an end, and name and value in a box off it: in the
-// first of the directions in which the box fits.
-func (c *canvas) endLabel(e OverlayEnd, at calib.PixelPoint, directions ...calib.PixelPoint) {
-	bold, plain := fontKey{labelSize + 4, true}, fontKey{labelSize, false}
-	w := math.Max(c.measure(bold, e.Name), c.measure(plain, e.Value)) + 28
-	const h = 2*labelSize + 30
+// labelScale is how much larger than labelSize the ends' labels are.
+func (o *Overlay) labelScale() float64 {
+	if o.LargeLabels {
+		return 1.6
+	}
+	return 1
+}
+
+// endLabel draws a dot at an end, and name and value in a box off it, in letters
+// scaled: in the first of the directions in which the box fits.
+func (c *canvas) endLabel(e OverlayEnd, scale float64, at calib.PixelPoint, directions ...calib.PixelPoint) {
+	bold, plain := fontKey{math.Round(scale * (labelSize + 4)), true}, fontKey{math.Round(scale * labelSize), false}
+	w := math.Max(c.measure(bold, e.Name), c.measure(plain, e.Value)) + 28*scale
+	h := scale * (2*labelSize + 30)
 	in := c.img.Rect.Inset(6)
 	lo := calib.PixelPoint{X: float64(in.Min.X) + w/2, Y: float64(in.Min.Y) + h/2}
 	hi := calib.PixelPoint{X: float64(in.Max.X) - w/2, Y: float64(in.Max.Y) - h/2}
 	var centre calib.PixelPoint
 	for _, d := range directions {
-		centre = at.Add(d.Scale(44 + math.Abs(d.X)*w/2 + math.Abs(d.Y)*h/2))
+		centre = at.Add(d.Scale(44*scale + math.Abs(d.X)*w/2 + math.Abs(d.Y)*h/2))
 		if centre.X >= lo.X && centre.X <= hi.X && centre.Y >= lo.Y && centre.Y <= hi.Y {
 			break
 		}
@@ -182,8 +193,8 @@ func (c *canvas) endLabel(e OverlayEnd, at calib.PixelPoint, directions ...calib
 	c.cased(inkWhite, 4, at, centre)
 	c.panel(centre, w, h)
 	c.ring(inkWhite, 5, at, 9)
-	c.text(inkBlack, bold, centre.Sub(calib.PixelPoint{Y: 20}), anchorMiddle, e.Name)
-	c.text(inkBlack, plain, centre.Add(calib.PixelPoint{Y: 22}), anchorMiddle, e.Value)
+	c.text(inkBlack, bold, centre.Sub(calib.PixelPoint{Y: 20 * scale}), anchorMiddle, e.Name)
+	c.text(inkBlack, plain, centre.Add(calib.PixelPoint{Y: 22 * scale}), anchorMiddle, e.Value)
 }
 
 // panel is a white box with a dark border.

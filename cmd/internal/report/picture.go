@@ -23,9 +23,11 @@ func Picture(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) ([]
 }
 
 // BarePicture is Picture without the words over the photo and the plot under it,
-// for a page that has them beside it.
+// for a page that has them beside it and shows the picture small.
 func BarePicture(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) ([]byte, error) {
-	return findings(m, r).JPEG(photo)
+	o := findings(m, r)
+	o.LargeLabels = true
+	return o.JPEG(photo)
 }
 
 // findings draws what was found in the photo.
