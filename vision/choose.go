@@ -156,7 +156,7 @@ func (c *choice) refusal() *Refusal {
 			return Refuse(CodeStripReachesCard, "")
 		case m.why == dropSaturated:
 			return Refuse(CodeSaturated, "the metal beside the strip")
-		case m.why == dropContrast:
+		case m.why == dropContrast && m.tinted():
 			return Refuse(CodeLowContrast, "")
 		case m.why == tooNarrow:
 			return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, c.ground.quarry.traced)
@@ -167,11 +167,18 @@ func (c *choice) refusal() *Refusal {
 	switch {
 	case len(c.odd) > 0:
 		return Refuse(CodeStripReachesCard, "")
-	case len(c.missed) > 0 && c.missed[0].why == dropContrast:
+	case len(c.missed) > 0 && c.missed[0].why == dropContrast && c.missed[0].tinted():
 		return Refuse(CodeLowContrast, "")
 	}
 	return Refuse(CodeNoStrip, "")
 }
+
+// tinted reports whether a band's colour differs from what lies round it, and not
+// only its lightness, as that of machining lines does.
+func (c candidate) tinted() bool { return math.Hypot(c.colour[1], c.colour[2]) > clearTint }
+
+// clearTint is a difference of colour in noise units that is no chance.
+const clearTint = 3
 
 // clearlyThere is the contrast in noise units from which a candidate is taken for
 // something a person laid there.

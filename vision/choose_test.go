@@ -1,0 +1,69 @@
+package vision
+
+import (
+	"testing"
+
+	"stripgap/calib"
+)
+
+// TestReasonOfTheMissed: what became of the most prominent band names the refusal,
+// and nothing that is faint or plain does.
+func TestReasonOfTheMissed(t *testing.T) {
+	band := func(contrast float64, why string, touches touch) missed {
+		return missed{candidate{contrast: contrast, colour: [3]float64{1, contrast, 0}, touches: touches, even: true}, why, true}
+	}
+	grey := band(12, dropContrast, touch{})
+	grey.colour = [3]float64{12, 0, 0}
+	second := band(12, dropSaturated, touch{})
+	second.first = false
+	for _, c := range []struct {
+		name string
+		all  choice
+		want string
+	}{
+		{"nothing", choice{}, CodeNoStrip},
+		{"cut by the border", choice{missed: []missed{band(12, dropNoEdges, touch{border: true})}}, CodeStripCutOff},
+		{"at the card", choice{missed: []missed{band(12, dropNoEdges, touch{card: true})}}, CodeStripReachesCard},
+		{"burnt out", choice{missed: []missed{band(12, dropSaturated, touch{})}}, CodeSaturated},
+		{"as light as the metal", choice{missed: []missed{band(12, dropContrast, touch{})}}, CodeLowContrast},
+		{"faintly tinted, as light as the metal", choice{missed: []missed{band(6, dropContrast, touch{})}}, CodeLowContrast},
+		{"a machining line", choice{missed: []missed{grey}}, CodeNoStrip},
+		{"narrow", choice{missed: []missed{band(12, tooNarrow, touch{})}, ground: &ground{quarry: crushedStrip}}, CodeNarrowStrip},
+		{"one soft edge", choice{missed: []missed{band(12, notSharp, touch{})}}, CodeSmeared},
+		{"shaded, such as a groove", choice{missed: []missed{band(12, notEven, touch{})}}, CodeNoStrip},
+		{"a bevel", choice{missed: []missed{band(12, twoGrounds, touch{})}}, CodeNoStrip},
+		{"faint", choice{missed: []missed{band(5, dropSaturated, touch{})}}, CodeNoStrip},
+		{"a stub under the card", choice{odd: []candidate{{even: true}}}, CodeStripReachesCard},
+		{"the second of two", choice{missed: []missed{band(12, notEven, touch{}), second}}, CodeSaturated},
+	} {
+		if got := c.all.refusal(); got.Code != c.want {
+			t.Errorf("%s: %s, want %s", c.name, got.Code, c.want)
+		}
+	}
+}
+
+// TestContinues: a piece goes on in line, in the same colour and not far beyond an
+// end.
+func TestContinues(t *testing.T) {
+	piece := func(x0, x1, y float64, colour [3]float64) candidate {
+		return candidate{a: calib.CardPoint{X: x0, Y: y}, b: calib.CardPoint{X: x1, Y: y}, width: 2, colour: colour}
+	}
+	green, red := [3]float64{-5, 20, 3}, [3]float64{-5, -3, 20}
+	strip := piece(0, 10, 0, green)
+	for _, c := range []struct {
+		name  string
+		other candidate
+		want  bool
+	}{
+		{"in line", piece(12, 20, 0.3, green), true},
+		{"before it", piece(-9, -2, 0, green), true},
+		{"of another colour", piece(12, 20, 0, red), false},
+		{"far beyond", piece(20, 30, 0, green), false},
+		{"beside it", piece(12, 20, 3, green), false},
+		{"on it", piece(2, 8, 0, green), false},
+	} {
+		if got := c.other.continues(strip); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
