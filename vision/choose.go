@@ -73,7 +73,11 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 		all.good = withinZone(all.good)
 	}
 	if len(all.good) == 0 {
-		return nil, all.refusal()
+		r := all.refusal()
+		if r.Code == CodeNoStrip && sliver(p, f.view, l, w) {
+			r = Refuse(CodeStripReachesCard, "")
+		}
+		return nil, r
 	}
 	return &all.good[0], all.doubt(l)
 }
