@@ -10,6 +10,7 @@ import (
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/pipeline"
 	"stripgap/cmd/internal/wholefile"
+	"stripgap/cmd/internal/worker"
 	"stripgap/vision"
 )
 
@@ -171,12 +172,16 @@ func (v View) reading(j Job, bearing string, r pipeline.Result, lots Lots) (buil
 	}, nil
 }
 
+// passing are refusals that say nothing of the photo, but of the program at that
+// moment: the photo stays new.
+var passing = map[string]bool{pipeline.CodeInterrupted: true, worker.CodeNoStart: true, worker.CodeTooSlow: true}
+
 // Keep writes down what came of a job and returns the reading as it was accepted,
-// with its numbers; of a refusal the zero Reading. A photo that was not begun is not noted. A reading whose picture did not
+// with its numbers; of a refusal the zero Reading. A reading whose picture did not
 // fit on the disk is not kept: the photo stays new, to be read when there is room.
 func (f *Folder) Keep(o Outcome) (build.Reading, error) {
 	if o.Refused != nil {
-		if o.Refused.Code == pipeline.CodeInterrupted {
+		if passing[o.Refused.Code] {
 			return build.Reading{}, nil
 		}
 		return build.Reading{}, f.Refuse(*o.Refused)

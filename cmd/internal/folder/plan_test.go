@@ -9,6 +9,7 @@ import (
 
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/pipeline"
+	"stripgap/cmd/internal/worker"
 	"stripgap/vision"
 )
 
@@ -143,6 +144,23 @@ func TestPlanTwice(t *testing.T) {
 	}
 	count("taken back", Ask{Again: true}, 2, 1)
 	count("taken back, named", Ask{Only: []string{"zzz.jpg"}}, 1, 0)
+}
+
+// TestPassing: what says nothing of the photo is not noted against it.
+func TestPassing(t *testing.T) {
+	f := opened(t, made(t))
+	add(t, f, "M1.jpg")
+	jobs, _ := f.View().Plan(Ask{})
+	for code, noted := range map[string]bool{pipeline.CodeInterrupted: false, worker.CodeTooSlow: false, worker.CodeNoStart: false, worker.CodeCrashed: true} {
+		before := len(f.View().Journal.Refusals())
+		out, err := f.View().Read(jobs[0], thin, gives(pipeline.Result{Outcome: pipeline.OutcomeRefused, Refusal: &pipeline.Refusal{Code: code, Message: "m", Remedy: "r"}}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.Keep(out); err != nil || len(f.View().Journal.Refusals()) > before != noted {
+			t.Errorf("%s: %v, refusals %+v", code, err, f.View().Journal.Refusals())
+		}
+	}
 }
 
 func TestAssign(t *testing.T) {

@@ -14,7 +14,7 @@ import (
 const (
 	CodeCrashed = "reader-crashed"
 	CodeTooSlow = "reader-too-slow"
-	codeNoStart = "reader-not-started"
+	CodeNoStart = "reader-not-started"
 )
 
 // DefaultTimeout is far more than a reading takes: a 100-megapixel HEIC pair on a
@@ -72,7 +72,7 @@ func (p *Pool) Read(g pipeline.Given, t pipeline.Task) pipeline.Entry {
 		var err error
 		if r, err = start(p.config.Command()); err != nil {
 			p.seats <- nil
-			return lost(t, codeNoStart, fmt.Sprintf("no reader could be started: %v", err),
+			return lost(t, CodeNoStart, fmt.Sprintf("no reader could be started: %v", err),
 				"close other programs, or restart this one, and read the photo again")
 		}
 	}

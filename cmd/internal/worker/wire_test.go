@@ -35,7 +35,9 @@ func fill(t *testing.T, v reflect.Value, n *int) {
 		fill(t, v.Elem(), n)
 	case reflect.Struct:
 		for i := range v.NumField() {
-			fill(t, v.Field(i), n)
+			if v.Type().Field(i).IsExported() { // others a package sets for itself, in the reader
+				fill(t, v.Field(i), n)
+			}
 		}
 	case reflect.Slice:
 		v.Set(reflect.MakeSlice(v.Type(), 2, 2))

@@ -204,7 +204,7 @@ func TestTooSlow(t *testing.T) {
 func TestNoReader(t *testing.T) {
 	p := NewPool(Config{Readers: 1, Command: func() *exec.Cmd { return exec.Command("/nonexistent/reader") }})
 	defer p.Close()
-	if why := refusal(t, p, "m1.jpg"); why.Code != codeNoStart {
+	if why := refusal(t, p, "m1.jpg"); why.Code != CodeNoStart {
 		t.Errorf("%+v", why)
 	}
 }
@@ -226,7 +226,7 @@ func TestReaderStartsNone(t *testing.T) {
 	t.Setenv(readerEnv, "1")
 	p := NewPool(Config{Readers: 1, Command: Self()})
 	defer p.Close()
-	if why := refusal(t, p, "m1.jpg"); why.Code != codeNoStart {
+	if why := refusal(t, p, "m1.jpg"); why.Code != CodeNoStart {
 		t.Errorf("%+v", why)
 	}
 }
