@@ -62,7 +62,7 @@ A reading is an estimate. It does not replace the engine maker's manual and is
 not a licence to run an engine.
 
 Exit codes: 0 all read, 1 something was refused or failed, 2 wrong usage,
-3 (only with read --strict) something lies outside its limits.
+3 (only with --strict) something lies outside its limits.
 
 Topics, for stripgap help TOPIC:
 ` + topicList(),
