@@ -18,7 +18,7 @@ LDFLAGS := -ldflags='-extldflags "-fuse-ld=lld -Wl,--gc-sections -Wl,--as-needed
 # libraries run in their caller's only, and calib alone would take minutes.
 RACE := ./cmd/...
 
-.PHONY: help setup build demo samples test check accuracy accuracy-flat accuracy-taper bench fuzz clean
+.PHONY: help setup build demo samples test check accuracy accuracy-flat accuracy-taper accuracy-strand bench fuzz clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-13s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -87,6 +87,9 @@ accuracy-taper: setup ## tapers found and imagined, in 600 flat strips and 120 m
 	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata moderate --count 60 --out out/accuracy-taper-moderate
 	@mkdir -p testdata/accuracy && cp out/accuracy-taper/taper.md testdata/accuracy/ && \
 	  cp out/accuracy-taper-moderate/taper.md testdata/accuracy/taper-moderate.md
+
+accuracy-strand: setup ## diameters of 80 rendered unused strands against their truth
+	go test $(LDFLAGS) ./vision -run '^TestMeasureStrand$$' -strands 80 -v -timeout 30m
 
 bench: build ## run the benchmarks; x-grey is time over that of a grey decode
 	STRIPGAP=$(CURDIR)/stripgap go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...

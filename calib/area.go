@@ -181,7 +181,7 @@ func (f *AreaFit) test(points []AreaPoint) error {
 	} else if reversed(points, f.ChiSquare) {
 		f.Doubts = append(f.Doubts, "the gaps seem to stand in the reverse order: the widest strip or bar has the smallest gap")
 	} else if z := f.Intercept.X / f.Intercept.U; math.Abs(z) > FarOut {
-		f.Doubts = append(f.Doubts, fmt.Sprintf("the widths are off by about %+.3f mm at every gap: look at the edges with read --pictures", f.Intercept.X))
+		f.Doubts = append(f.Doubts, fmt.Sprintf("the widths are off by about %+.3f mm at every gap: look at the edges with --pictures", f.Intercept.X))
 	}
 	return nil
 }

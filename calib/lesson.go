@@ -19,7 +19,8 @@ type AreaLesson struct {
 	ChiSquare float64
 	DoF       int
 	Chance    float64
-	Doubts    []string // what speaks against the area, for people
+	Intercept quantity.Value // as AreaFit's; u 0 where it was not tested
+	Doubts    []string       // what speaks against the area, for people
 }
 
 // LessonPoint is one photo, bar or gauge against the area.
@@ -69,7 +70,8 @@ func LessonFromPoints(how string, points []AreaPoint, common, commonMM float64) 
 	if err != nil {
 		return AreaLesson{}, err
 	}
-	l := AreaLesson{How: how, Area: f.Area, Terms: f.Terms, ChiSquare: f.ChiSquare, DoF: f.DoF, Chance: f.Chance, Doubts: f.Doubts}
+	l := AreaLesson{How: how, Area: f.Area, Terms: f.Terms, ChiSquare: f.ChiSquare, DoF: f.DoF, Chance: f.Chance,
+		Intercept: f.Intercept, Doubts: f.Doubts}
 	for _, p := range f.Points {
 		l.Points = append(l.Points, LessonPoint{p.Name, p.Gap.X, p.Width, p.Area, p.Z})
 	}

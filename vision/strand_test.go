@@ -1,8 +1,10 @@
 package vision
 
 import (
+	"flag"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"stripgap/calib"
@@ -38,6 +40,11 @@ func anyStrand(t testing.TB, rng *rand.Rand) synth.Scene {
 	return s
 }
 
+// few strands are all read; of more, some colours hardly stand out from paper.
+const few = 10
+
+var strands = flag.Int("strands", few, "strands that TestMeasureStrand renders")
+
 // TestMeasureStrand: the diameter of rendered strands in light of any kind against
 // their truth. As a flat film their edges are some 10 % too far apart; the cylinder
 // brings that to a few per cent, within what it says it does not know.
@@ -46,30 +53,39 @@ func TestMeasureStrand(t *testing.T) {
 		t.Skip("renders photos")
 	}
 	rng := rand.New(rand.NewPCG(31, 32))
-	const n = 10
+	n := *strands
 	square := 0.0
+	var offs []float64
 	for i := range n {
 		s := anyStrand(t, rng)
 		p, truth := shot(t, s)
 		m, err := MeasureStrand(p, flat())
-		if err != nil {
-			t.Errorf("strand %d, %.3f mm: %v", i, s.Strips[0].Width, err)
+		if err != nil && n > few {
+			t.Logf("strand %d, %.3f mm: %v", i, s.Strips[0].Width, err)
 			continue
+		}
+		if err != nil {
+			t.Fatalf("strand %d, %.3f mm: %v", i, s.Strips[0].Width, err)
 		}
 		want := truth.Strips[0].MeanWidth
 		pr := m.Profile
 		off := pr.Mean/want - 1
 		t.Logf("strand %d: %.3f mm, %.1f px: off by %+.2f %%, u %.2f %%", i, want, want*m.PxPerMM, 100*off, 100*pr.U/pr.Mean)
-		if math.Abs(off) > 0.05 || math.Abs(pr.Mean-want) > 3*pr.U {
+		if n == few && (math.Abs(off) > 0.05 || math.Abs(pr.Mean-want) > 3*pr.U) {
 			t.Errorf("strand %d: %.4f mm, truth %.4f, u %.4f", i, pr.Mean, want, pr.U)
 		}
 		if sum := combined(pr.Budget); relative(sum, pr.U) > 1e-12 || math.IsNaN(termNamed(pr.Budget, "shading")) {
 			t.Errorf("strand %d: budget %v, u %v", i, pr.Budget, pr.U)
 		}
-		square += math.Pow((pr.Mean-want)/pr.U, 2) / n
+		square += math.Pow((pr.Mean-want)/pr.U, 2) / float64(n)
+		offs = append(offs, 100*math.Abs(off))
 	}
 	if square > 1.9 { // chi-square of 10 over 10 exceeds it in 4 %
 		t.Errorf("mean square error %.2f u^2", square)
+	}
+	if slices.Sort(offs); len(offs) > 0 {
+		t.Logf("%d of %d read; off by %.2f %% in the median, %.2f %% at the 95th percentile, %.2f %% at worst; mean square error %.2f u^2",
+			len(offs), n, offs[len(offs)/2], offs[len(offs)*95/100], offs[len(offs)-1], square)
 	}
 }
 

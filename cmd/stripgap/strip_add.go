@@ -87,7 +87,7 @@ func newStripAddCommand() *cobra.Command {
 	f.StringVar(&a.labels, "labels", "", "clearances of the bars of --scale in their order, `0.025,0.038,0.051mm`")
 	f.StringVar(&a.zone, "zone", "", "look for the bars of --scale only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
 	f.StringVar(&a.plot, "plot", "", "write how far each point lies off into this `FILE.svg`")
-	f.StringVar(&a.pictures, "pictures", "", "write a picture of each photo of --strand or --gauge into the folder `DIR`, made when missing")
+	f.StringVar(&a.pictures, "pictures", "", "write a picture of each photo into the folder `DIR`, made when missing")
 	f.BoolVar(&a.replace, "replace", false, "learn a lot anew that is known already")
 	cobra.CheckErr(cmd.MarkFlagRequired("range")) // fails only for a flag that does not exist
 	cmd.MarkFlagsOneRequired("diameter", "gauge", "strand", "scale")
@@ -115,7 +115,7 @@ func (a *stripAdd) run(cmd *cobra.Command) error {
 	}
 	lot, err := lesson.Lot(a.name, a.note, time.Now().Format(time.DateOnly), span.Lo, span.Hi)
 	if err != nil {
-		return fmt.Errorf("%w%s; nothing is kept", err, a.meant(span))
+		return fmt.Errorf("%w%s; nothing is kept", err, a.meant(span, lesson))
 	}
 	if a.plot != "" {
 		if err := wholefile.Write(a.plot, report.AreaPlot(a.name, lesson)); err != nil {
@@ -152,8 +152,8 @@ func (a *stripAdd) check(changed func(string) bool) (clearance.Span, error) {
 		return span, usagef("--scale and --labels go together: a bar without its clearance tells nothing")
 	case changed("zone") && a.scale == "":
 		return span, usagef("--zone is for --scale")
-	case a.pictures != "" && len(a.gauges)+len(a.strand) == 0:
-		return span, usagef("--pictures is for --strand and --gauge")
+	case a.pictures != "" && changed("diameter"):
+		return span, usagef("--pictures needs photos; --diameter has none")
 	case a.plot != "" && !strings.EqualFold(filepath.Ext(a.plot), ".svg"):
 		return span, usagef("--plot %s: the name must end in .svg", a.plot)
 	}
@@ -186,13 +186,24 @@ func (a *stripAdd) learn(cmd *cobra.Command) (calib.AreaLesson, error) {
 	return calib.LessonFromDiameter(quantity.Value{X: d, U: u}), nil
 }
 
-// meant names the unit that a stated diameter probably has, where its own makes a
-// strand that the range does not fit, or nothing.
-func (a *stripAdd) meant(span clearance.Span) string {
+// meant names the unit that a figure probably has, where its own makes a strand
+// that the range does not fit, or nothing.
+func (a *stripAdd) meant(span clearance.Span, l calib.AreaLesson) string {
+	fits := func(d float64) bool { return d > span.Hi && d < likelyStrands*span.Hi }
+	if a.diameter == "" {
+		const in = 25.4 // mm
+		switch d := 2 * math.Sqrt(l.Area.X/math.Pi); {
+		case fits(d * math.Sqrt(in)):
+			return "; probably the gaps are inches"
+		case fits(d / math.Sqrt(in)):
+			return "; probably the gaps are millimetres"
+		}
+		return "; check the gaps and the range, and their units"
+	}
 	number := strings.TrimRight(a.diameter, " abcdefghijklmnopqrstuvwxyzµ")
 	for _, unit := range []quantity.Unit{quantity.MM, quantity.Inch, quantity.Thou, quantity.UM} {
 		d, err := quantity.ParseLength(number + " " + unit.String())
-		if err == nil && d > span.Hi && d < likelyStrands*span.Hi && !strings.HasSuffix(a.diameter, unit.String()) {
+		if err == nil && fits(d) && !strings.HasSuffix(a.diameter, unit.String()) {
 			return fmt.Sprintf("; probably %s %s", number, unit)
 		}
 	}
@@ -233,6 +244,9 @@ func tellLesson(w io.Writer, lot calib.Lot, l calib.AreaLesson, path string) err
 	}
 	if len(l.Points) > 0 {
 		fmt.Fprintf(t, "  %s\n", l.Agreement())
+	}
+	if l.Intercept.U > 0 {
+		fmt.Fprintf(t, "  width against 1/gap misses the origin by %+.4f mm, u %.4f mm\n", l.Intercept.X, l.Intercept.U)
 	}
 	fmt.Fprintln(t, "\n  standard uncertainty")
 	for _, term := range l.Terms {

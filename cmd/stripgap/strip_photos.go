@@ -16,6 +16,8 @@ import (
 	"stripgap/calib/quantity"
 	"stripgap/cmd/internal/pipeline"
 	"stripgap/cmd/internal/progress"
+	"stripgap/cmd/internal/report"
+	"stripgap/cmd/internal/wholefile"
 	"stripgap/vision"
 )
 
@@ -136,17 +138,36 @@ func (a *stripAdd) learnScale(cmd *cobra.Command) (calib.AreaLesson, error) {
 	if err != nil {
 		return calib.AreaLesson{}, err
 	}
-	if len(bars) != len(gaps) {
+	if err := a.picture(bars); err != nil {
+		return calib.AreaLesson{}, err
+	}
+	if len(bars.Results) != len(gaps) {
 		return calib.AreaLesson{}, fmt.Errorf("%s: %d dark bars are seen (%s) for %d labels; give a label for each, or name the scale's part of the picture with --zone; nothing is kept",
-			a.scale, len(bars), barPlaces(bars), len(gaps))
+			a.scale, len(bars.Results), barPlaces(bars.Results), len(gaps))
 	}
 	var points []calib.AreaPoint
 	var print, edges float64
-	for i, b := range bars {
+	for i, b := range bars.Results {
 		p, scale, edge := pipeline.AreaPoint(fmt.Sprintf("bar %d", i+1), b, gaps[i])
 		points, print, edges = append(points, p), max(print, scale), max(edges, edge)
 	}
 	return calib.LessonFromPoints("a printed scale's bars", points, print, math.Hypot(edges, scaleU))
+}
+
+// picture draws the bars, if pictures are asked for.
+func (a *stripAdd) picture(bars pipeline.Bars) error {
+	task := []pipeline.Task{{Photo: a.scale}}
+	if err := namePictures(a.pictures, task); err != nil || task[0].Picture == "" {
+		return err
+	}
+	data, err := report.BarsPicture(bars)
+	if err == nil {
+		err = wholefile.Write(task[0].Picture, data)
+	}
+	if err != nil {
+		return fmt.Errorf("--pictures: %w; nothing is kept", err)
+	}
+	return nil
 }
 
 // barPlaces tells width and place of each bar, in card millimetres.

@@ -51,22 +51,26 @@ func StrandReading(r Result) (d quantity.Value, shared []quantity.Term) {
 	return d, shared
 }
 
-// ReadBars reads the bars of a printed scale, in their order. Errors are a
-// *vision.Refusal.
-func (r *Reader) ReadBars(path string, measure func(*vision.Photo, vision.Options) ([]*vision.Measurement, error)) ([]Result, error) {
-	photo, err := r.Load(path)
-	if err != nil {
-		return nil, err
+// Bars are the bars of a printed scale in one photo, in their order.
+type Bars struct {
+	Photo   *vision.Photo
+	Found   []*vision.Measurement
+	Results []Result
+}
+
+// ReadBars reads the bars of a printed scale. Errors are a *vision.Refusal.
+func (r *Reader) ReadBars(path string, measure func(*vision.Photo, vision.Options) ([]*vision.Measurement, error)) (b Bars, err error) {
+	if b.Photo, err = r.Load(path); err != nil {
+		return b, err
 	}
-	o, camera := r.options(Task{Photo: path}, photo)
-	bars, err := measure(photo, o)
-	if err != nil {
-		return nil, err
+	o, camera := r.options(Task{Photo: path}, b.Photo)
+	if b.Found, err = measure(b.Photo, o); err != nil {
+		return b, err
 	}
-	out := make([]Result, len(bars))
-	for i, m := range bars {
-		out[i] = Result{Photos: []string{path}, Outcome: OutcomeRead, Camera: camera}
-		measured(&out[i], m)
+	b.Results = make([]Result, len(b.Found))
+	for i, m := range b.Found {
+		b.Results[i] = Result{Photos: []string{path}, Outcome: OutcomeRead, Camera: camera}
+		measured(&b.Results[i], m)
 	}
-	return out, nil
+	return b, nil
 }

@@ -135,7 +135,11 @@ func (p *areaPlot) point(at, percent, bar float64, q calib.LessonPoint) {
 		x, p.y(percent+bar), p.y(percent-bar), x-5, p.y(percent+bar))
 	if math.Abs(q.Z) > calib.FarOut {
 		fmt.Fprintf(&p.out, `<rect x="%.1f" y="%.1f" width="10" height="10" fill="white" stroke="black" stroke-width="2"/>`, x-5, y-5)
-		fmt.Fprintf(&p.out, `<text x="%.1f" y="%.1f">%s</text>`+"\n", x+9, y+4, escaped(q.Name))
+		anchor, to := "start", x+9
+		if x > areaLeft+0.8*areaInner {
+			anchor, to = "end", x-9
+		}
+		fmt.Fprintf(&p.out, `<text x="%.1f" y="%.1f" text-anchor="%s">%s</text>`+"\n", to, y+4, anchor, escaped(q.Name))
 		return
 	}
 	fmt.Fprintf(&p.out, `<circle cx="%.1f" cy="%.1f" r="4"/>`+"\n", x, y)
