@@ -191,6 +191,12 @@ func (f *Folder) Keep(o Outcome) (build.Reading, error) {
 			return build.Reading{}, err
 		}
 	}
+	// The picture's name is to outlast a power cut no less than the line that tells it.
+	if pictures := f.View().Path(picturesDir); o.PictureErr == nil {
+		if err := syncFolder(pictures); err != nil {
+			return build.Reading{}, unwritable(pictures, err)
+		}
+	}
 	return f.Accept(*o.Reading)
 }
 

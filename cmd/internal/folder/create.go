@@ -40,7 +40,11 @@ func Create(dir, text, id string) error {
 	if err != nil {
 		return err
 	}
-	return writeNew(dir, map[string][]byte{readingsFile: line, buildFile: []byte(text)}, readingsFile, buildFile)
+	err = writeNew(dir, map[string][]byte{readingsFile: line, buildFile: []byte(text)}, readingsFile, buildFile)
+	if err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(filepath.Clean(dir)))
 }
 
 // untaken refuses a folder with a build or readings in it. A file of readings that
