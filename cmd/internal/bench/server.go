@@ -14,7 +14,7 @@ import (
 )
 
 //go:embed page
-var page embed.FS
+var pageFiles embed.FS
 
 // Config is what a Server works with.
 type Config struct {
@@ -53,7 +53,7 @@ func New(c Config) *Server {
 
 // Handler is all that the server answers.
 func (s *Server) Handler() http.Handler {
-	files, err := fs.Sub(page, "page")
+	files, err := fs.Sub(pageFiles, "page")
 	if err != nil {
 		panic(err) // the folder is embedded
 	}
