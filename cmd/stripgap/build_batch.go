@@ -102,6 +102,12 @@ func printable(name string) string {
 	return name
 }
 
+// taken says what a single photo's strip was taken to lie on, which it does not
+// show; two photos need not be told.
+var taken = map[build.Surface]string{
+	build.OnShell: "lying in the shell", build.OnJournal: "lying on the journal", build.OnFlat: "lying on a flat face",
+}
+
 // readingText tells a reading in a few words.
 func readingText(r build.Reading) string {
 	m, err := r.Measured()
@@ -114,6 +120,9 @@ func readingText(r build.Reading) string {
 	}
 	if r.Strip > 1 {
 		place += fmt.Sprintf(", strip %d there", r.Strip)
+	}
+	if words, told := taken[r.On]; told && len(r.Photos) == 1 {
+		place += ", taken as " + words
 	}
 	return fmt.Sprintf("reading %d, %s: %s", r.Number, place, build.Lengths(m.Value(), m.Clearance.Coverage))
 }
