@@ -51,8 +51,10 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 	}
 	f := &found{card: &Card{Layout: l}, h: h, look: look}
 	patches := cutMarks(p.Luma, f.h, l)
-	for range 2 { // the second round rectifies by a homography of refined centres
-		f.card.Marks = refineAll(p.Luma, f.h, l, patches)
+	// The second round rectifies by a homography of refined centres; a share of
+	// the places is enough for the first.
+	for _, every := range [2]int{4, 1} {
+		f.card.Marks = refineAll(p.Luma, f.h, l, patches, every)
 		if len(f.card.Marks) < minMarks && look.tooBlurred() {
 			return f, Refuse(CodeBlurred, "no edge in it is sharp")
 		}
@@ -166,8 +168,9 @@ func cutMarks(luma *Plane, h calib.Homography, l *calib.Layout) []*markPatch {
 	return out
 }
 
-// refineAll keeps the patches' centres that settle and bear their own code.
-func refineAll(luma *Plane, h calib.Homography, l *calib.Layout, patches []*markPatch) []MarkFound {
+// refineAll keeps the patches' centres that settle and bear their own code. Every
+// so many of the places are compared.
+func refineAll(luma *Plane, h calib.Homography, l *calib.Layout, patches []*markPatch, every int) []MarkFound {
 	var out []MarkFound
 	scale, ok := localScale(h, calib.CardPoint{})
 	if !ok {
@@ -175,7 +178,7 @@ func refineAll(luma *Plane, h calib.Homography, l *calib.Layout, patches []*mark
 	}
 	jitter := markJitter * scale
 	for _, k := range patches {
-		r, ok := k.refine(h)
+		r, ok := k.refine(h, every)
 		if !ok || !bearsCode(luma, h, k.mark, l.Style, r.at) {
 			continue
 		}

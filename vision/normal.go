@@ -15,14 +15,21 @@ type normal struct {
 }
 
 // add adds one equation: row j (n long) times the step equals r, with weight w.
+// Most rows meet only a few of the unknowns.
 func (q *normal) add(j *[maxUnknowns]float64, r, w float64) {
-	for i := range q.n {
-		wj := w * j[i]
-		if wj == 0 {
-			continue // most rows meet only one line of the model
+	var met [maxUnknowns]int
+	m := 0
+	for i, v := range j[:q.n] {
+		if v != 0 {
+			met[m] = i
+			m++
 		}
-		for k := 0; k <= i; k++ {
-			q.a[i][k] += wj * j[k]
+	}
+	for a, i := range met[:m] {
+		wj := w * j[i]
+		row := &q.a[i]
+		for _, k := range met[:a+1] {
+			row[k] += wj * j[k]
 		}
 		q.b[i] += wj * r
 	}

@@ -43,7 +43,10 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	}
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
 	fit := pairFit{x: [2]float64{x0, x1}, bins: len(s.bins)}
-	r := make([]float64, len(s.bins))
+	r, root := make([]float64, len(s.bins)), make([]float64, len(s.bins))
+	for i, b := range s.bins {
+		root[i] = math.Sqrt(b.n)
+	}
 	wander := math.Max(maxWander, (x1-x0)/4)
 	scale, misfit, least := math.Inf(1), 0.0, 0.0
 	var par [maxUnknowns]float64 // metal low, slope, metal high, slope, film, slope
@@ -54,7 +57,9 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			j, y := pairRow(b.x, p, &fit, &par)
 			r[i] = b.y - y
 			w := b.n / (1 + b.n*misfit)
-			w *= huber(r[i], math.Max(scale/math.Sqrt(w), least))
+			if math.Abs(r[i]) > least {
+				w *= huber(r[i], math.Max(scale/math.Sqrt(w), least))
+			}
 			if iter == 0 {
 				// The lines are still zero: the first step finds them alone.
 				j[6], j[7] = 0, 0
@@ -79,7 +84,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			continue
 		}
 		if iter <= 5 { // then fixed, so that the weights cannot chase the steps
-			noise := madOf(s.bins, r)
+			noise := madOf(root, r)
 			scale = 1.5 * noise
 			contrast := math.Abs(par[4] - (par[0]+par[2])/2)
 			misfit = math.Pow(shapeMisfit*contrast/noise, 2)
@@ -93,7 +98,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			return pairFit{}, false
 		}
 		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < settled {
-			fit.finish(s, p, &par, r, &q, f, step)
+			fit.finish(root, &par, r, &q, f, step)
 			return fit, true
 		}
 	}
@@ -118,12 +123,12 @@ func pairRow(x float64, p pairShape, fit *pairFit, par *[maxUnknowns]float64) (j
 }
 
 // finish fills what the settled fit tells beside the edges.
-func (fit *pairFit) finish(s slice, p pairShape, par *[maxUnknowns]float64, r []float64, q *normal, f *factor, step [maxUnknowns]float64) {
+func (fit *pairFit) finish(root []float64, par *[maxUnknowns]float64, r []float64, q *normal, f *factor, step [maxUnknowns]float64) {
 	fit.metal = [2]float64{par[0], par[2]}
 	fit.film = par[4]
 	fit.slope = [3]float64{par[1], par[3], par[5]}
-	fit.noise = madOf(s.bins, r)
-	variance := q.fitted(step) / float64(len(s.bins)-q.n)
+	fit.noise = madOf(root, r)
+	variance := q.fitted(step) / float64(len(r)-q.n)
 	fit.rms = math.Sqrt(variance)
 	c0, c1 := f.inverse(6), f.inverse(7)
 	fit.cov = [3]float64{variance * c0[6], variance * c1[7], variance * c0[7]}
@@ -174,11 +179,11 @@ func tukey(r, c float64) float64 {
 }
 
 // madOf estimates the standard deviation of a single pixel from the bins'
-// residuals by their median absolute value.
-func madOf(bins []bin, r []float64) float64 {
+// residuals by their median absolute value; root is the root of each bin's pixels.
+func madOf(root, r []float64) float64 {
 	a := make([]float64, len(r))
 	for i := range r {
-		a[i] = math.Abs(r[i]) * math.Sqrt(bins[i].n)
+		a[i] = math.Abs(r[i]) * root[i]
 	}
 	return math.Max(1.4826*nth(a, len(a)/2), 1e-5)
 }

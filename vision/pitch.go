@@ -52,7 +52,8 @@ const minPitchPixels = 6
 // fitPitch fits one slice. Unknowns: line (2), three harmonics (6), and the
 // relative change of the pitch (1).
 func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) (pitch, u float64, ok bool) {
-	x := make([]float64, len(s.bins))
+	half := float64(b.Count-1) * b.Pitch / 2
+	x, weight := make([]float64, len(s.bins)), make([]float64, len(s.bins))
 	for i, k := range s.bins {
 		q, ok := v.Card(f.at(k.x), calib.Plane{})
 		if !ok {
@@ -62,9 +63,9 @@ func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) 
 		if !b.Vertical {
 			x[i] = q.Y - c.Y
 		}
+		weight[i] = k.n * (0.5 + 0.5*math.Cos(math.Pi*x[i]/half)) // Hann's window
 	}
 	omega := 2 * math.Pi / b.Pitch
-	half := float64(b.Count-1) * b.Pitch / 2
 	stretch := 0.0
 	var par [maxUnknowns]float64
 	for iter := range 8 {
@@ -87,8 +88,7 @@ func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) 
 				y += j[n] * par[n]
 			}
 			j[8] = slope
-			hann := 0.5 + 0.5*math.Cos(math.Pi*x[i]/half)
-			q.add(&j, k.y-y, k.n*hann)
+			q.add(&j, k.y-y, weight[i])
 		}
 		fac, ok := q.factorise()
 		if !ok {
@@ -105,7 +105,7 @@ func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) 
 		if math.Abs(stretch) > 0.05 {
 			return 0, 0, false
 		}
-		if math.Abs(step[8]) < 1e-7 {
+		if math.Abs(step[8]) < 1e-5 { // the next step would be its square
 			if math.Hypot(par[2], par[3]) < 0.02 {
 				return 0, 0, false // the bars are not resolved
 			}

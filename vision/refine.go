@@ -55,15 +55,16 @@ func newMarkPatch(luma *Plane, h calib.Homography, m calib.Mark, s calib.MarkSty
 // ink spread, blur and sharpening, which keep the symmetry, do not move the
 // answer. Illumination that grows along the patch is fitted beside the shift:
 // I(w) (1 - g.w) = I(-w) (1 + g.w). False when the patch leaves the photo, has
-// no contrast, or the fit does not settle within a sixth of the reach.
-func (k *markPatch) refine(h calib.Homography) (markFit, bool) {
+// no contrast, or the fit does not settle within a sixth of the reach. Every so
+// many of the patch's places are compared.
+func (k *markPatch) refine(h calib.Homography, every int) (markFit, bool) {
 	scale, ok := localScale(h, k.mark.Centre)
 	if !ok {
 		return markFit{}, false
 	}
 	c := k.from
 	for range 12 {
-		n, ok := k.step(h, c)
+		n, ok := k.step(h, c, every)
 		if !ok {
 			return markFit{}, false
 		}
@@ -71,13 +72,17 @@ func (k *markPatch) refine(h calib.Homography) (markFit, bool) {
 		if c.Sub(k.from).Norm() > k.reach/6 {
 			return markFit{}, false
 		}
-		if n.shift.Norm()*scale < 1e-3 {
+		if n.shift.Norm()*scale < markSettled {
 			at, ok := h.Image(c)
 			return markFit{at, n.u * scale}, ok
 		}
 	}
 	return markFit{}, false
 }
+
+// markSettled is the last step in px of a fit that has settled. The next one would
+// be a tenth of it.
+const markSettled = 4e-3
 
 // localScale returns the mean px per mm of h at c.
 func localScale(h calib.Homography, c calib.CardPoint) (float64, bool) {
@@ -100,9 +105,12 @@ type symmetryUpdate struct {
 
 // step is one Gauss-Newton step in the shift (two unknowns) and the
 // illumination's slope (two unknowns).
-func (k *markPatch) step(h calib.Homography, c calib.CardPoint) (symmetryUpdate, bool) {
+func (k *markPatch) step(h calib.Homography, c calib.CardPoint, every int) (symmetryUpdate, bool) {
 	q := normal{n: 4}
-	for _, d := range k.offsets {
+	rows := 0
+	for i := 0; i < len(k.offsets); i += every {
+		d := k.offsets[i]
+		rows++
 		vp, gp, ok1 := rectified(k.spline, h, c.Add(d))
 		vm, gm, ok2 := rectified(k.spline, h, c.Sub(d))
 		if !ok1 || !ok2 {
@@ -112,7 +120,7 @@ func (k *markPatch) step(h calib.Homography, c calib.CardPoint) (symmetryUpdate,
 		j := [maxUnknowns]float64{gp.X - gm.X, gp.Y - gm.Y, -d.X * s, -d.Y * s}
 		q.add(&j, vm-vp, 1)
 	}
-	if len(k.offsets) < 40 {
+	if rows < 40 {
 		return symmetryUpdate{}, false
 	}
 	f, ok := q.factorise()
@@ -120,7 +128,7 @@ func (k *markPatch) step(h calib.Homography, c calib.CardPoint) (symmetryUpdate,
 		return symmetryUpdate{}, false
 	}
 	x := f.solve(q.b)
-	variance := q.fitted(x) / float64(len(k.offsets)-q.n)
+	variance := q.fitted(x) / float64(rows-q.n)
 	u := math.Sqrt(variance * (f.inverse(0)[0] + f.inverse(1)[1]) / 2)
 	return symmetryUpdate{calib.CardPoint{X: x[0], Y: x[1]}, u}, true
 }

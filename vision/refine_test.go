@@ -121,7 +121,7 @@ func (s markScene) refine(t testing.TB, p *Plane, off float64) (markFit, calib.P
 	if !ok {
 		t.Fatal("no patch")
 	}
-	fit, ok := k.refine(h)
+	fit, ok := k.refine(h, 1)
 	return fit, want, ok
 }
 
@@ -187,7 +187,7 @@ func TestFastMarkFitEqualsSlowReference(t *testing.T) {
 		if !ok {
 			t.Fatal("no patch")
 		}
-		fit, ok := k.refine(h)
+		fit, ok := k.refine(h, 1)
 		if !ok {
 			t.Errorf("scene %d: not settled", i)
 			continue
@@ -259,18 +259,18 @@ func TestMarkRefuses(t *testing.T) {
 	noise := newDrawing(markSide, markSide, 0.5).display(0, 1).plane(rand.New(rand.NewPCG(61, 3)), 0.02)
 	if k, ok := newMarkPatch(noise, h, m, style, markSamples); !ok {
 		t.Error("no patch of a photo of noise")
-	} else if found := refineAll(noise, h, s.layout, []*markPatch{k}); len(found) > 0 {
+	} else if found := refineAll(noise, h, s.layout, []*markPatch{k}, 1); len(found) > 0 {
 		t.Errorf("noise has a mark: %+v", found)
 	}
 	_, far := s.truth(t, 10.5) // 11.7 px; the reach is 67 px, of which a sixth is allowed
 	if k, ok := newMarkPatch(p, far, m, style, markSamples); ok {
-		if fit, ok := k.refine(far); ok {
+		if fit, ok := k.refine(far, 1); ok {
 			t.Errorf("from 11.7 px off it settles %v px off", fit.at.Sub(want).Norm())
 		}
 	}
 	_, out := s.truth(t, 90)
 	if k, ok := newMarkPatch(p, out, m, style, markSamples); ok {
-		if fit, ok := k.refine(out); ok {
+		if fit, ok := k.refine(out, 1); ok {
 			t.Errorf("half outside the photo it settles at %v", fit.at)
 		}
 	}

@@ -17,28 +17,26 @@ func (g *ground) repeats(c candidate) bool {
 	if !ok {
 		return false
 	}
-	far := 0.0
+	far := float32(0)
+	var off [3][256]float32 // squared distance from the film's feature
 	for k := range 3 {
-		far += (film[k] - metal[k]) * (film[k] - metal[k])
+		far += float32((film[k] - metal[k]) * (film[k] - metal[k]))
+		for v := range off[k] {
+			d := float32(v)/g.noise[k] - float32(film[k])
+			off[k][v] = d * d
+		}
 	}
 	mask := NewPlane(g.w, g.h)
-	for i := range mask.Pix {
-		if !g.valid[i] {
-			continue
-		}
-		d := 0.0
-		for k := range 3 {
-			off := float64(g.feature[k].Pix[i])/float64(g.noise[k]) - film[k]
-			d += off * off
-		}
-		if d < sameFilm*sameFilm*far {
+	f := g.feature
+	for i, ok := range g.valid {
+		if ok && off[0][f[0].Pix[i]]+off[1][f[1].Pix[i]]+off[2][f[2].Pix[i]] < sameFilm*sameFilm*far {
 			mask.Pix[i] = 255
 		}
 	}
 	bands, _ := g.quarry.ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
-		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {
+		if alike && o.contrast > standsApart*math.Sqrt(float64(far)) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {
 			return true
 		}
 	}
@@ -51,18 +49,22 @@ func (g *ground) filmAndMetal(c candidate) (film, metal [3]float64, ok bool) {
 	u := c.direction()
 	mid, half := c.a.Add(c.b).Scale(0.5), c.length()/2
 	var in, out []int32
-	for i, v := range g.valid {
-		if !v {
-			continue
-		}
-		d := g.cardAt(float64(i%g.w), float64(i/g.w)).Sub(mid)
-		s, off := math.Abs(d.Dot(u)), math.Abs(d.X*u.Y-d.Y*u.X)
-		switch {
-		case s > half-0.5 || off > c.width/2+beside:
-		case off < 0.35*c.width:
-			in = append(in, int32(i))
-		case off > c.width/2+0.4:
-			out = append(out, int32(i))
+	x0, y0, x1, y1 := g.box(c, half+c.width/2+beside)
+	for y := y0; y < y1; y++ {
+		for x := x0; x < x1; x++ {
+			i := y*g.w + x
+			if !g.valid[i] {
+				continue
+			}
+			d := g.cardAt(float64(x), float64(y)).Sub(mid)
+			s, off := math.Abs(d.Dot(u)), math.Abs(d.X*u.Y-d.Y*u.X)
+			switch {
+			case s > half-0.5 || off > c.width/2+beside:
+			case off < 0.35*c.width:
+				in = append(in, int32(i))
+			case off > c.width/2+0.4:
+				out = append(out, int32(i))
+			}
 		}
 	}
 	if len(in) < 10 || len(out) < 10 {
@@ -70,6 +72,14 @@ func (g *ground) filmAndMetal(c candidate) (film, metal [3]float64, ok bool) {
 	}
 	feature := func(k int, i int32) float32 { return float32(g.feature[k].Pix[i]) }
 	return g.typical(in, feature), g.typical(out, feature), true
+}
+
+// box returns the rows and columns that hold all within reach mm of c's middle.
+func (g *ground) box(c candidate, reach float64) (x0, y0, x1, y1 int) {
+	mid := c.a.Add(c.b).Scale(0.5)
+	x, y := (mid.X-g.corner.X)*g.perMM, (g.corner.Y-mid.Y)*g.perMM
+	r := reach*g.perMM + 1
+	return max(0, int(x-r)), max(0, int(y-r)), min(g.w, int(x+r)+1), min(g.h, int(y+r)+1)
 }
 
 // beside is how much of the metal beside a band, in mm, tells what the metal is.

@@ -73,34 +73,35 @@ func gather(luma *Plane, f frame, half float64, r cuts) (slice, bool) {
 		return slice{}, false
 	}
 	n := int((hi-lo)/binWidth) + 1
-	sx, sy, sn := make([]float64, n), make([]float64, n), make([]float64, n)
+	sum := make([]bin, n)
 	bright, all := 0, 0
 	for y := int(math.Ceil(y0)); y <= int(y1); y++ {
 		row := luma.Row(y)
 		dy := float64(y) - f.o.Y
 		from, to := span(f, dy, half, lo, hi, x0, x1)
+		alongY, acrossY := dy*f.along.Y, dy*f.across.Y
 		for x := from; x <= to; x++ {
 			dx := float64(x) - f.o.X
-			a := dx*f.along.X + dy*f.along.Y
-			c := dx*f.across.X + dy*f.across.Y
+			a := dx*f.along.X + alongY
+			c := dx*f.across.X + acrossY
 			if a < -half || a >= half || c < lo || c >= hi || (c > r.skipLo && c < r.skipHi) {
 				continue
 			}
-			i := int((c - lo) / binWidth)
 			v := row[x]
-			sx[i] += c
-			sy[i] += float64(v)
-			sn[i]++
+			b := &sum[int((c-lo)/binWidth)]
+			b.x += c
+			b.y += float64(v)
+			b.n++
 			all++
 			if v >= 253 {
 				bright++
 			}
 		}
 	}
-	s := slice{}
-	for i := range n {
-		if sn[i] > 0 {
-			s.bins = append(s.bins, bin{sx[i] / sn[i], sy[i] / sn[i] / 255, sn[i]})
+	s := slice{bins: sum[:0]}
+	for _, b := range sum {
+		if b.n > 0 {
+			s.bins = append(s.bins, bin{b.x / b.n, b.y / b.n / 255, b.n})
 		}
 	}
 	if all > 0 {

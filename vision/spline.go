@@ -99,13 +99,16 @@ func (s *spline) at(x, y float64) (v, gx, gy float64, ok bool) {
 	}
 	wx, dx := weights(x - fx)
 	wy, dy := weights(y - fy)
+	at := j*s.w + i
 	for k := range 4 {
-		r := s.c[(j+k)*s.w+i : (j+k)*s.w+i+4]
-		a := wx[0]*float64(r[0]) + wx[1]*float64(r[1]) + wx[2]*float64(r[2]) + wx[3]*float64(r[3])
-		b := dx[0]*float64(r[0]) + dx[1]*float64(r[1]) + dx[2]*float64(r[2]) + dx[3]*float64(r[3])
+		r := (*[4]float32)(s.c[at:])
+		r0, r1, r2, r3 := float64(r[0]), float64(r[1]), float64(r[2]), float64(r[3])
+		a := wx[0]*r0 + wx[1]*r1 + wx[2]*r2 + wx[3]*r3
+		b := dx[0]*r0 + dx[1]*r1 + dx[2]*r2 + dx[3]*r3
 		v += wy[k] * a
 		gx += wy[k] * b
 		gy += dy[k] * a
+		at += s.w
 	}
 	return v, gx, gy, true
 }
