@@ -56,34 +56,44 @@ func newGround(p *Photo, f *found, zone *Zone, perMM float64) (*ground, error) {
 	if err != nil {
 		return nil, err
 	}
-	g.rectify(p, l, zone, from)
-	return g, g.contrast()
+	return g, g.contrast(g.rectify(p, l, zone, from))
 }
 
 // rectify looks up each place in the photo. Places on the card have features too,
-// so that no step stands at its border which is not there.
-func (g *ground) rectify(p *Photo, l *calib.Layout, zone *Zone, from [3]source) {
+// so that no step stands at its border which is not there. It returns the features
+// summed up over cells, the card left out.
+func (g *ground) rectify(p *Photo, l *calib.Layout, zone *Zone, from [3]source) *cells {
 	const rim = 3 // px at the photo's border that the area average mixes with nothing
 	right, bottom := float64(p.Luma.W-1-rim), float64(p.Luma.H-1-rim)
-	h := g.image
+	h, step := g.image, 1/g.perMM
+	sums := newCells(g)
 	for y := range g.h {
-		for x := range g.w {
-			i := y*g.w + x
-			c := g.cardAt(float64(x), float64(y))
-			k := 1 / (h[6]*c.X + h[7]*c.Y + h[8])
-			u, v := (h[0]*c.X+h[1]*c.Y+h[2])*k, (h[3]*c.X+h[4]*c.Y+h[5])*k
-			if !(u >= rim && v >= rim && u <= right && v <= bottom) {
-				g.outside[i] = true
-				continue
+		line := sums.row(y)
+		c := g.cardAt(0, float64(y))
+		u, v, k := h[0]*c.X+h[1]*c.Y+h[2], h[3]*c.X+h[4]*c.Y+h[5], h[6]*c.X+h[7]*c.Y+h[8]
+		valid, card, outside := g.valid[y*g.w:(y+1)*g.w], g.card[y*g.w:(y+1)*g.w], g.outside[y*g.w:(y+1)*g.w]
+		bright, blue, red := g.feature[0].Row(y), g.feature[1].Row(y), g.feature[2].Row(y)
+		for x := range valid {
+			px, py := u/k, v/k
+			if px >= rim && py >= rim && px <= right && py <= bottom {
+				card[x] = l.Contains(c, cardRim)
+				valid[x] = !card[x] && (zone == nil || zone.holds(c))
+				luma := from[0].spot(px, py).in(from[0].Plane)
+				bright[x] = logLuma[luma]
+				s := from[1].spot(px, py) // both chroma planes are alike
+				blue[x] = overLuma(s.in(from[1].Plane), luma)
+				red[x] = overLuma(s.in(from[2].Plane), luma)
+				if !card[x] {
+					line[sums.column[x]].add(bright[x], blue[x], red[x])
+				}
+			} else {
+				outside[x] = true
 			}
-			g.card[i] = l.Contains(c, cardRim)
-			g.valid[i] = !g.card[i] && (zone == nil || zone.holds(c))
-			luma := from[0].at(u, v)
-			g.feature[0].Pix[i] = logLuma[luma]
-			g.feature[1].Pix[i] = toByte32(128 + overLuma[luma]*(float32(from[1].at(u, v))-128))
-			g.feature[2].Pix[i] = toByte32(128 + overLuma[luma]*(float32(from[2].at(u, v))-128))
+			c.X += step
+			u, v, k = u+h[0]*step, v+h[3]*step, k+h[6]*step
 		}
 	}
+	return sums
 }
 
 // source is a plane averaged down to about the ground's resolution: pixel x of
@@ -114,12 +124,15 @@ func newSources(p *Photo, look *finder, factor float64) (from [3]source, err err
 }
 
 // newSource averages a plane, one of whose pixels stands for fx by fy of the
-// photo's and whose first one starts a shift outside it.
+// photo's and whose first one starts a shift outside it, by a power of two of at
+// most factor: by twos is far quicker.
 func newSource(p *Plane, factor, fx, fy, shiftX, shiftY float64) (source, error) {
-	k := math.Max(1, math.Floor(factor/math.Max(fx, fy)))
-	small, err := resizeArea(p, max(1, int(float64(p.W)/k)), max(1, int(float64(p.H)/k)))
-	if err != nil {
-		return source{}, err
+	small := p
+	for k := factor / math.Max(fx, fy); k >= 2; k /= 2 {
+		var err error
+		if small, err = resizeArea(small, max(1, small.W/2), max(1, small.H/2)); err != nil {
+			return source{}, err
+		}
 	}
 	if small.W < 2 || small.H < 2 {
 		return source{}, errors.New("the photo is too small")
@@ -129,18 +142,26 @@ func newSource(p *Plane, factor, fx, fy, shiftX, shiftY float64) (source, error)
 	return s, nil
 }
 
-// at interpolates at the photo's place (u, v), to 1/64 of a pixel: good for
-// finding, not for measuring.
-func (s *source) at(u, v float64) uint8 {
-	const one = 64
-	x := min(max(int(one*(u*s.kx+s.ox)), 0), one*(s.W-1)-1)
-	y := min(max(int(one*(v*s.ky+s.oy)), 0), one*(s.H-1)-1)
-	fx, fy := uint32(x%one), uint32(y%one)
-	top := s.Pix[y/one*s.W+x/one:]
-	bottom := top[s.W : s.W+2]
-	a := uint32(top[0])*(one-fx) + uint32(top[1])*fx
-	b := uint32(bottom[0])*(one-fx) + uint32(bottom[1])*fx
-	return uint8((a*(one-fy) + b*fy + one*one/2) / (one * one))
+// spot is a place between four pixels of a plane: the first, and how far to the
+// others in 1/64.
+type spot struct {
+	at     int
+	fx, fy uint32
+}
+
+// spot returns the photo's place (u, v): good for finding, not for measuring.
+func (s *source) spot(u, v float64) spot {
+	const bits, one = 6, 1 << 6
+	x := uint(min(max(int(one*(u*s.kx+s.ox)), 0), one*(s.W-1)-1))
+	y := uint(min(max(int(one*(v*s.ky+s.oy)), 0), one*(s.H-1)-1))
+	return spot{int(y>>bits)*s.W + int(x>>bits), uint32(x % one), uint32(y % one)}
+}
+
+func (s spot) in(p *Plane) uint8 {
+	top, bottom := (*[2]uint8)(p.Pix[s.at:]), (*[2]uint8)(p.Pix[s.at+p.W:])
+	a := uint32(top[0])<<6 + s.fx*(uint32(top[1])-uint32(top[0])) // modulo 2^32
+	b := uint32(bottom[0])<<6 + s.fx*(uint32(bottom[1])-uint32(bottom[0]))
+	return uint8((a<<6 + s.fy*(b-a) + 1<<11) >> 12)
 }
 
 // cardAt returns the card point of raster place (x, y).
@@ -152,137 +173,26 @@ func (z *Zone) holds(c calib.CardPoint) bool {
 	return c.X >= z.Min.X && c.X <= z.Max.X && c.Y >= z.Min.Y && c.Y <= z.Max.Y
 }
 
-// logLuma and overLuma turn luma and chroma into three features that illumination
-// shifts but does not scale: log luma, and the two colour differences over luma.
-var logLuma, overLuma = lumaTables()
-
-func lumaTables() (logs [256]uint8, over [256]float32) {
-	for v := range logs {
-		logs[v] = uint8(59 * (math.Log(float64(v)+4) - 1.38))
-		over[v] = 160 / (float32(v) + 16)
+// logLuma is a feature that illumination shifts but does not scale.
+var logLuma = func() (t [256]uint8) {
+	for v := range t {
+		t[v] = uint8(59 * (math.Log(float64(v)+4) - 1.38))
 	}
-	return logs, over
+	return t
+}()
+
+// overLuma is another: a chroma value over luma, 128 where there is no colour.
+func overLuma(chroma, luma uint8) uint8 {
+	return uint8(min(max(128+(int32(chroma)-128)*inverseLuma[luma]>>8, 0), 255))
 }
+
+// inverseLuma is 256 times what overLuma multiplies by.
+var inverseLuma = func() (t [256]int32) {
+	for v := range t {
+		t[v] = int32(256*160/(float64(v)+16) + 0.5)
+	}
+	return t
+}()
 
 func toByte(v float64) uint8   { return uint8(max(0, min(255, v+0.5))) }
 func toByte32(v float32) uint8 { return uint8(max(0, min(255, v+0.5))) }
-
-// featureFloor is the least noise of a feature, grey levels: rounding and JPEG.
-const featureFloor = 1.6
-
-// contrast subtracts each feature's surroundings, the median over
-// backgroundWindow of cells of about a millimetre, and finds its noise.
-func (g *ground) contrast() error {
-	cell := int(math.Ceil(g.perMM))
-	for k, small := range g.cells(cell) {
-		window := int(backgroundWindow*g.perMM/float64(cell)) | 1
-		window = max(3, min(window, (min(small.W, small.H)-1)|1))
-		med, err := medianOf(small, window)
-		if err != nil {
-			return err
-		}
-		back, err := resizeLinear(med, small.W*cell, small.H*cell)
-		if err != nil {
-			return err
-		}
-		g.subtract(k, back)
-	}
-	return nil
-}
-
-// subtract takes the surroundings from feature k. Its noise is that of the median
-// over every 29th place.
-func (g *ground) subtract(k int, back *Plane) {
-	g.diff[k] = make([]float32, g.w*g.h)
-	size := make([]float64, 0, g.w*g.h/29+1)
-	for y := range g.h {
-		row, from, here := g.diff[k][y*g.w:(y+1)*g.w], back.Row(y)[:g.w], g.feature[k].Row(y)
-		for x, ok := range g.valid[y*g.w : (y+1)*g.w] {
-			if !ok {
-				continue
-			}
-			row[x] = float32(here[x]) - float32(from[x])
-			if (y*g.w+x)%29 == 0 {
-				size = append(size, math.Abs(float64(row[x])))
-			}
-		}
-	}
-	g.noise[k] = featureFloor
-	if len(size) >= 50 {
-		g.noise[k] = float32(math.Max(1.4826*median(size), featureFloor))
-	}
-}
-
-// cells averages the ground's features over cells, leaving out the card and what
-// lies outside the photo; a cell without ground takes the nearest ground in its
-// row and column, weighed by the inverse of the distance.
-func (g *ground) cells(cell int) [3]*Plane {
-	w, h := (g.w+cell-1)/cell, (g.h+cell-1)/cell
-	sum, count := make([][3]float32, w*h), make([]float32, w*h)
-	for y := range g.h {
-		to, left := y/cell*w, cell
-		for i := y * g.w; i < (y+1)*g.w; i++ {
-			if left == 0 {
-				to, left = to+1, cell
-			}
-			left--
-			if g.card[i] || g.outside[i] {
-				continue
-			}
-			for k := range 3 {
-				sum[to][k] += float32(g.feature[k].Pix[i])
-			}
-			count[to]++
-		}
-	}
-	near := filled(sum, count, w, h)
-	var out [3]*Plane
-	for k := range 3 {
-		out[k] = NewPlane(w, h)
-		for i := range near {
-			out[k].Pix[i] = toByte32(near[i][k])
-		}
-	}
-	return out
-}
-
-// filled returns each cell's mean, or that of the nearest cells that have one.
-func filled(sum [][3]float32, count []float32, w, h int) [][3]float32 {
-	near, weight := make([][3]float32, w*h), make([]float32, w*h)
-	sweep := func(start, step, n int) {
-		var last [3]float32
-		dist := float32(0)
-		for k, i := 0, start; k < n; k, i = k+1, i+step {
-			switch {
-			case count[i] > 0:
-				for c := range last {
-					last[c] = sum[i][c] / count[i]
-				}
-				near[i], weight[i] = last, 1
-				dist = 1
-			case dist > 0:
-				for c := range last {
-					near[i][c] += last[c] / dist
-				}
-				weight[i] += 1 / dist
-				dist++
-			}
-		}
-	}
-	for y := range h {
-		sweep(y*w, 1, w)
-		sweep(y*w+w-1, -1, w)
-	}
-	for x := range w {
-		sweep(x, w, h)
-		sweep((h-1)*w+x, -w, h)
-	}
-	for i, s := range weight {
-		if s > 0 {
-			for c := range near[i] {
-				near[i][c] /= s
-			}
-		}
-	}
-	return near
-}

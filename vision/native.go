@@ -24,30 +24,18 @@ func withMat(p *Plane, f func(gocv.Mat) error) error {
 	return f(m)
 }
 
-// planeOf copies an 8-bit one-channel Mat.
-func planeOf(m gocv.Mat) (*Plane, error) {
-	if m.Empty() || m.Type() != gocv.MatTypeCV8U {
-		return nil, fmt.Errorf("raster: not 8-bit grey")
-	}
-	p := NewPlane(m.Cols(), m.Rows())
-	data, err := m.DataPtrUint8()
-	if err != nil {
-		return nil, err
-	}
-	copy(p.Pix, data)
-	return p, nil
-}
-
-// apply runs one OpenCV operation from plane to plane.
-func apply(p *Plane, op func(src gocv.Mat, dst *gocv.Mat)) (*Plane, error) {
-	var out *Plane
+// apply runs one OpenCV operation from plane to a new plane of w by h pixels.
+func apply(p *Plane, w, h int, op func(src gocv.Mat, dst *gocv.Mat)) (*Plane, error) {
+	out := NewPlane(w, h)
 	err := withMat(p, func(src gocv.Mat) error {
-		dst := gocv.NewMat()
-		defer dst.Close()
-		op(src, &dst)
-		var err error
-		out, err = planeOf(dst)
-		return err
+		return withMat(out, func(dst gocv.Mat) error {
+			op(src, &dst)
+			// It wrote where it was told to unless the size or type did not fit.
+			if data, err := dst.DataPtrUint8(); err != nil || &data[0] != &out.Pix[0] {
+				return fmt.Errorf("raster: the result is not %d x %d", w, h)
+			}
+			return nil
+		})
 	})
 	return out, err
 }
@@ -60,7 +48,7 @@ func resizeArea(p *Plane, w, h int) (*Plane, error) {
 	if w == p.W && h == p.H {
 		return p, nil
 	}
-	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+	return apply(p, w, h, func(src gocv.Mat, dst *gocv.Mat) {
 		gocv.Resize(src, dst, image.Pt(w, h), 0, 0, gocv.InterpolationArea)
 	})
 }
@@ -68,7 +56,7 @@ func resizeArea(p *Plane, w, h int) (*Plane, error) {
 // blurGauss blurs with a Gaussian of standard deviation sigma in pixels.
 func blurGauss(p *Plane, sigma float64) (*Plane, error) {
 	k := 2*int(3*sigma+0.5) + 1
-	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+	return apply(p, p.W, p.H, func(src gocv.Mat, dst *gocv.Mat) {
 		gocv.GaussianBlur(src, dst, image.Pt(k, k), sigma, sigma, gocv.BorderReplicate)
 	})
 }
@@ -78,7 +66,7 @@ func medianOf(p *Plane, window int) (*Plane, error) {
 	if window < 3 || window%2 == 0 || window > 255 {
 		return nil, fmt.Errorf("median: window %d", window)
 	}
-	return apply(p, func(src gocv.Mat, dst *gocv.Mat) { gocv.MedianBlur(src, dst, window) })
+	return apply(p, p.W, p.H, func(src gocv.Mat, dst *gocv.Mat) { gocv.MedianBlur(src, dst, window) })
 }
 
 // contour is a closed outline with its place in the tree of outlines; -1 is none.
@@ -124,7 +112,7 @@ func resizeLinear(p *Plane, w, h int) (*Plane, error) {
 	if w < 1 || h < 1 || w*h > MaxPixels {
 		return nil, fmt.Errorf("resize: to %d x %d", w, h)
 	}
-	return apply(p, func(src gocv.Mat, dst *gocv.Mat) {
+	return apply(p, w, h, func(src gocv.Mat, dst *gocv.Mat) {
 		gocv.Resize(src, dst, image.Pt(w, h), 0, 0, gocv.InterpolationLinear)
 	})
 }

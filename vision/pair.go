@@ -48,24 +48,33 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		root[i] = math.Sqrt(b.n)
 	}
 	wander := math.Max(maxWander, (x1-x0)/4)
-	scale, misfit, least := math.Inf(1), 0.0, 0.0
+	scale, misfit, least, noise := math.Inf(1), 0.0, 0.0, 0.0
 	var par [maxUnknowns]float64 // metal low, slope, metal high, slope, film, slope
 	for iter := range 25 {
 		q := normal{n: 8}
+		var j [maxUnknowns]float64
 		rows := 0
 		for i, b := range s.bins {
-			j, y := pairRow(b.x, p, &fit, &par)
+			line, lever, far := p.line(b.x, &fit)
+			y := par[line] + par[line+1]*lever
+			if !far {
+				y = pairRow(b.x, p, &fit, &par, &j)
+			}
 			r[i] = b.y - y
 			w := b.n / (1 + b.n*misfit)
 			if math.Abs(r[i]) > least {
 				w *= huber(r[i], math.Max(scale/math.Sqrt(w), least))
 			}
+			if w > 0 {
+				rows++
+			}
+			if far {
+				q.addLine(line, lever, r[i], w)
+				continue
+			}
 			if iter == 0 {
 				// The lines are still zero: the first step finds them alone.
 				j[6], j[7] = 0, 0
-			}
-			if w > 0 {
-				rows++
 			}
 			q.add(&j, r[i], w)
 		}
@@ -84,7 +93,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			continue
 		}
 		if iter <= 5 { // then fixed, so that the weights cannot chase the steps
-			noise := madOf(root, r)
+			noise = madOf(root, r, noise)
 			scale = 1.5 * noise
 			contrast := math.Abs(par[4] - (par[0]+par[2])/2)
 			misfit = math.Pow(shapeMisfit*contrast/noise, 2)
@@ -98,36 +107,53 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			return pairFit{}, false
 		}
 		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < settled {
-			fit.finish(root, &par, r, &q, f, step)
+			fit.noise = madOf(root, r, noise)
+			fit.finish(&par, r, &q, f, step)
 			return fit, true
 		}
 	}
 	return pairFit{}, false
 }
 
-// pairRow returns the model's derivatives (metal low, its slope, metal high, its
-// slope, film, its slope, x0, x1) and its value at across coordinate x.
-func pairRow(x float64, p pairShape, fit *pairFit, par *[maxUnknowns]float64) (j [maxUnknowns]float64, y float64) {
+// line returns which line's level alone the luma at x follows (its place among the
+// unknowns) and the lever of its slope; false near an edge, where it follows more.
+func (p *pairShape) line(x float64, fit *pairFit) (line int, lever float64, far bool) {
+	in0, in1 := x-fit.x[0], fit.x[1]-x // towards the film
+	switch {
+	case in0 >= p.low.reach && in1 >= p.high.reach:
+		return 4, x - (fit.x[0]+fit.x[1])/2, true
+	case in0 <= -p.low.reach && in1 >= p.high.reach:
+		return 0, in0, true
+	case in1 <= -p.high.reach && in0 >= p.low.reach:
+		return 2, -in1, true
+	}
+	return 0, 0, false
+}
+
+// pairRow fills the model's derivatives (metal low, its slope, metal high, its
+// slope, film, its slope, x0, x1) and returns its value at across coordinate x.
+func pairRow(x float64, p pairShape, fit *pairFit, par, j *[maxUnknowns]float64) (y float64) {
 	a, da := p.low.at(x - fit.x[0])
 	b, db := p.high.at(fit.x[1] - x)
 	q := a + b - 1
 	mid := (fit.x[0] + fit.x[1]) / 2
-	j = [maxUnknowns]float64{1 - a, (1 - a) * (x - fit.x[0]), 1 - b, (1 - b) * (x - fit.x[1]), q, q * (x - mid)}
+	j[0], j[1] = 1-a, (1-a)*(x-fit.x[0])
+	j[2], j[3] = 1-b, (1-b)*(x-fit.x[1])
+	j[4], j[5] = q, q*(x-mid)
 	for k := range 6 {
 		y += j[k] * par[k]
 	}
 	film := par[4] + par[5]*(x-mid)
 	j[6] = -da * (film - par[0] - par[1]*(x-fit.x[0]))
 	j[7] = db * (film - par[2] - par[3]*(x-fit.x[1]))
-	return j, y
+	return y
 }
 
 // finish fills what the settled fit tells beside the edges.
-func (fit *pairFit) finish(root []float64, par *[maxUnknowns]float64, r []float64, q *normal, f *factor, step [maxUnknowns]float64) {
+func (fit *pairFit) finish(par *[maxUnknowns]float64, r []float64, q *normal, f *factor, step [maxUnknowns]float64) {
 	fit.metal = [2]float64{par[0], par[2]}
 	fit.film = par[4]
 	fit.slope = [3]float64{par[1], par[3], par[5]}
-	fit.noise = madOf(root, r)
 	variance := q.fitted(step) / float64(len(r)-q.n)
 	fit.rms = math.Sqrt(variance)
 	c0, c1 := f.inverse(6), f.inverse(7)
@@ -179,11 +205,32 @@ func tukey(r, c float64) float64 {
 }
 
 // madOf estimates the standard deviation of a single pixel from the bins'
-// residuals by their median absolute value; root is the root of each bin's pixels.
-func madOf(root, r []float64) float64 {
+// residuals by their median absolute value; root is the root of each bin's pixels,
+// and guess about what will come out, or 0.
+func madOf(root, r []float64, guess float64) float64 {
 	a := make([]float64, len(r))
 	for i := range r {
 		a[i] = math.Abs(r[i]) * root[i]
 	}
-	return math.Max(1.4826*nth(a, len(a)/2), 1e-5)
+	const mad = 1.4826 // of a normal distribution
+	return math.Max(mad*nthNear(a, len(a)/2, guess/mad), 1e-5)
+}
+
+// nthNear is nth, quicker where guess is within a quarter of what comes out: it
+// looks only among what lies so near.
+func nthNear(v []float64, k int, guess float64) float64 {
+	lo, hi := 0.8*guess, 1.25*guess
+	below, near := 0, make([]float64, 0, len(v))
+	for _, x := range v {
+		switch {
+		case x < lo:
+			below++
+		case x <= hi:
+			near = append(near, x)
+		}
+	}
+	if k < below || k >= below+len(near) {
+		return nth(v, k)
+	}
+	return nth(near, k-below)
 }

@@ -22,41 +22,78 @@ func newSpline(p *Plane, x0, y0, x1, y1 int) (*spline, bool) {
 	for y := range s.h {
 		row := s.c[y*s.w : (y+1)*s.w]
 		for x, v := range p.Row(y0 + y)[x0:x1] {
-			row[x] = float32(v)
+			row[x] = splineGain * float32(v)
 		}
-		prefilter(row)
 	}
+	s.prefilterRows()
 	s.prefilterColumns()
 	return s, true
 }
+
+// splineGain is what the filter of both directions asks for, 6 each.
+const splineGain = 36
 
 const pole = -0.26794919243112270647 // sqrt(3) - 2
 
 // poleReach is where the pole's powers fall under float32's precision.
 const poleReach = 14
 
-// prefilter turns samples into spline coefficients, mirrored at both ends.
-func prefilter(v []float32) {
-	n := len(v)
-	sum, z := v[0], float32(pole)
-	for i := 1; i < min(n, poleReach); i++ {
-		sum += z * v[i]
-		z *= pole
-	}
-	v[0] = sum
-	for i := 1; i < n; i++ {
-		v[i] += pole * v[i-1]
-	}
-	v[n-1] = float32(pole/(pole*pole-1)) * (v[n-1] + pole*v[n-2])
-	for i := n - 2; i >= 0; i-- {
-		v[i] = pole * (v[i+1] - v[i])
-	}
-	for i := range v {
-		v[i] *= 6
+// prefilterRows turns samples into spline coefficients along the rows, mirrored at
+// both ends. It takes four rows at a time: each value waits for the one before it,
+// but not for those of other rows.
+func (s *spline) prefilterRows() {
+	var spare [3][]float32
+	for y := 0; y < s.h; y += 4 {
+		var four [4][]float32
+		for k := range four {
+			switch {
+			case y+k < s.h:
+				four[k] = s.c[(y+k)*s.w : (y+k+1)*s.w]
+			case spare[k-1] == nil:
+				spare[k-1] = make([]float32, s.w)
+				fallthrough
+			default:
+				four[k] = spare[k-1]
+			}
+		}
+		prefilter(four[0], four[1], four[2], four[3])
 	}
 }
 
-// prefilterColumns does prefilter down all columns at once, row by row.
+func prefilter(a, b, c, d []float32) {
+	n := len(a)
+	b, c, d = b[:n], c[:n], d[:n]
+	p, q, r, s := causalStart(a), causalStart(b), causalStart(c), causalStart(d)
+	a[0], b[0], c[0], d[0] = p, q, r, s
+	for i := 1; i < n; i++ {
+		p, q, r, s = a[i]+pole*p, b[i]+pole*q, c[i]+pole*r, d[i]+pole*s
+		a[i], b[i], c[i], d[i] = p, q, r, s
+	}
+	p, q, r, s = anticausalStart(a), anticausalStart(b), anticausalStart(c), anticausalStart(d)
+	a[n-1], b[n-1], c[n-1], d[n-1] = p, q, r, s
+	for i := n - 2; i >= 0; i-- {
+		p, q, r, s = pole*(p-a[i]), pole*(q-b[i]), pole*(r-c[i]), pole*(s-d[i])
+		a[i], b[i], c[i], d[i] = p, q, r, s
+	}
+}
+
+// causalStart is the first value of the forward recursion over v, mirrored.
+func causalStart(v []float32) float32 {
+	sum, z := v[0], float32(pole)
+	for i := 1; i < min(len(v), poleReach); i++ {
+		sum += z * v[i]
+		z *= pole
+	}
+	return sum
+}
+
+// anticausalStart is the last value of the backward recursion over v, mirrored.
+func anticausalStart(v []float32) float32 {
+	n := len(v)
+	return float32(pole/(pole*pole-1)) * (v[n-1] + pole*v[n-2])
+}
+
+// prefilterColumns does the same down all columns at once, row by row.
 func (s *spline) prefilterColumns() {
 	w, n := s.w, s.h
 	row := func(y int) []float32 { return s.c[y*w : (y+1)*w] }
@@ -83,9 +120,6 @@ func (s *spline) prefilterColumns() {
 		for x := range here {
 			here[x] = pole * (below[x] - here[x])
 		}
-	}
-	for i := range s.c {
-		s.c[i] *= 6
 	}
 }
 
