@@ -34,6 +34,9 @@ func (m *Measurement) strand(p *Photo, o Options) *Refusal {
 		return r
 	}
 	if r := m.gateLost(t); r != nil {
+		if small := m.gateSize(); small != nil {
+			return small // which is why
+		}
 		return r
 	}
 	cylinder, ok := t.fitRound()
