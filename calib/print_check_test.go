@@ -102,3 +102,24 @@ func TestSheetFile(t *testing.T) {
 		}
 	}
 }
+
+// FuzzParseSheets: whatever is accepted can be written and is then read the same.
+func FuzzParseSheets(f *testing.F) {
+	f.Add([]byte("[[sheet]]\nserial = \"6C3H2P\"\nacross = \"5.9 in\"\ndown = \"200 mm\"\nu = \"50 um\"\nchecked = \"2026-11-25\"\n"))
+	f.Add([]byte("sheet = [{serial = \"6C3H2P\"}]"))
+	f.Add([]byte("[sheet]\nu = 1"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		checks, err := ParseSheets(data, "s.toml")
+		if err != nil {
+			return
+		}
+		text, err := FormatSheets(checks)
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := ParseSheets(text, "again.toml")
+		if err != nil || !slices.Equal(again, checks) {
+			t.Errorf("%+v is read back as %+v, %v", checks, again, err)
+		}
+	})
+}

@@ -45,7 +45,7 @@ func FitLine(points []Pair) (Line, error) {
 		return Line{}, err
 	}
 	for range lineSteps {
-		mean, sum := weightedMeans(points, b)
+		mean, _ := weightedMeans(points, b)
 		next, _ := yorkSlope(points, b, mean)
 		if math.IsNaN(next) || math.IsInf(next, 0) {
 			break
@@ -55,7 +55,7 @@ func FitLine(points []Pair) (Line, error) {
 			continue
 		}
 		l := Line{DoF: len(points) - 2}
-		mean, sum = weightedMeans(points, b)
+		mean, sum := weightedMeans(points, b)
 		_, adjusted := yorkSlope(points, b, mean)
 		var at, spread float64
 		for i, p := range points {

@@ -138,7 +138,7 @@ func (a *stripAdd) check(changed func(string) bool) (clearance.Span, error) {
 	if err != nil {
 		return clearance.Span{}, usagef("--range: %w", err)
 	}
-	span := clearance.Span{Lo: l.Lo, Hi: l.Hi}
+	span := clearance.Span(l)
 	switch {
 	case strings.TrimSpace(a.name) == "":
 		return span, usagef("the lot's name is empty")
