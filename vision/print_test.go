@@ -2,10 +2,12 @@ package vision
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"stripgap/calib"
+	"stripgap/vision/synth"
 )
 
 // TestMeasureKnowsThePrint: a card printed 3 % small along x and 1.5 % along y
@@ -51,6 +53,56 @@ func TestMeasureKnowsThePrint(t *testing.T) {
 		}
 		if u := termNamed(m.Profile.Budget, "print scale"); relative(u, printUnchecked*m.Profile.Mean) > 1e-9 {
 			t.Errorf("%s, unchecked: print scale %.2g mm", layout, u)
+		}
+	}
+}
+
+// TestMeasurePairSharesThePrint: where the code of one photo cannot be read, the
+// other's tells the sheet for both.
+func TestMeasurePairSharesThePrint(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	scenes := pairScenes(rand.New(rand.NewPCG(1, 0)), 2000, 1500)
+	known := calib.PrintScale{X: 0.98, Y: 0.985, U: 4e-4}
+	var photos [2]*Photo
+	var truth *synth.Truth
+	for i, s := range scenes {
+		s.Card.ScaleX, s.Card.ScaleY = known.X, known.Y
+		photos[i], truth = photograph(t, s)
+	}
+	coverCode(t, photos[0])
+	o := Options{Prints: map[string]calib.PrintScale{scenes[0].Card.Serial: known}}
+	for _, order := range [2][2]int{{0, 1}, {1, 0}} {
+		m, err := MeasurePair(photos[order[0]], photos[order[1]], o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.Print != known || m.Card.Serial != scenes[0].Card.Serial {
+			t.Errorf("print %+v of sheet %q", m.Print, m.Card.Serial)
+		}
+		if u := termNamed(m.Profile.Budget, "print scale"); relative(u, known.U*m.Profile.Mean) > 0.05 {
+			t.Errorf("print scale %.3g mm of %.4f", u, m.Profile.Mean)
+		}
+		if want := truth.Strips[0].MeanWidth; math.Abs(m.Profile.Mean/want-1) > 0.005 { // the print alone is 1.7 %
+			t.Errorf("width %.4f mm, truth %.4f", m.Profile.Mean, want)
+		}
+	}
+}
+
+// coverCode lays grey over the card's code.
+func coverCode(t *testing.T, p *Photo) {
+	t.Helper()
+	card, view, err := FindCard(p, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := card.Layout.Code.Side / 2
+	for y := -half; y < half; y += 0.02 {
+		for x := -half; x < half; x += 0.02 {
+			if q, ok := view.Image(card.Layout.Code.Centre.Add(calib.CardPoint{X: x, Y: y}).At(0)); ok {
+				p.Luma.Row(int(q.Y))[int(q.X)] = 128
+			}
 		}
 	}
 }

@@ -117,6 +117,9 @@ func (a *stripAdd) run(cmd *cobra.Command) error {
 	if err != nil {
 		return fmt.Errorf("%w%s; nothing is kept", err, a.meant(span, lesson))
 	}
+	if err := a.checkSpan(span, lot.Diameter()); err != nil {
+		return err
+	}
 	if a.plot != "" {
 		if err := wholefile.Write(a.plot, report.AreaPlot(a.name, lesson)); err != nil {
 			return fmt.Errorf("--plot: %w; nothing is kept", err)
@@ -208,6 +211,18 @@ func (a *stripAdd) meant(span clearance.Span, l calib.AreaLesson) string {
 		}
 	}
 	return ""
+}
+
+// checkSpan refuses a range that no strand of diameter d is crushed to.
+func (a *stripAdd) checkSpan(span clearance.Span, d float64) error {
+	if d <= likelyStrands*span.Hi {
+		return nil
+	}
+	meant := ""
+	if in := quantity.Inch.MM(); d > in*span.Hi && d <= likelyStrands*in*span.Hi {
+		meant = "; probably it is in inches"
+	}
+	return fmt.Errorf("--range %s: a strand of %.3f mm is not made for so small clearances%s; nothing is kept", a.span, d, meant)
 }
 
 // likelyStrands is how many times as thick as the largest clearance it is made for
