@@ -18,7 +18,7 @@ LDFLAGS := -ldflags='-extldflags "-fuse-ld=lld -Wl,--gc-sections -Wl,--as-needed
 # libraries run in their caller's only, and calib alone would take minutes.
 RACE := ./cmd/...
 
-.PHONY: help setup build demo samples test check accuracy accuracy-flat accuracy-taper accuracy-strand bench fuzz clean
+.PHONY: help setup build demo samples test check accuracy accuracy-flat accuracy-taper accuracy-strand bench load fuzz clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z-]+:.*## / {printf "  make %-13s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -94,8 +94,11 @@ accuracy-strand: setup ## diameters of 80 rendered unused strands against their 
 bench: build ## run the benchmarks; x-grey is time over that of a grey decode
 	STRIPGAP=$(CURDIR)/stripgap go test $(LDFLAGS) -run '^$$' -bench . -benchmem ./...
 
-FUZZTIME := 30s
-fuzz: setup ## fuzz every target for FUZZTIME (30s) each
+load: setup ## eight phones send 12 MP photos to the page for two minutes
+	go test $(LDFLAGS) ./cmd/internal/bench -run '^TestLoad$$' -load 2m -v
+
+FUZZTIME := 10m
+fuzz: setup ## fuzz every target for FUZZTIME (10m) each; crashers stay in testdata/fuzz
 	@grep -rnoE --include='*_test.go' '^func Fuzz[A-Za-z0-9_]+' . | \
 	while IFS=: read -r file _ target; do \
 	  go test $(LDFLAGS) -run '^$$' -fuzz "^$${target#func }\$$" -fuzztime $(FUZZTIME) "$$(dirname "$$file")" || exit 1; \

@@ -156,3 +156,25 @@ func TestTaken(t *testing.T) {
 		}
 	}
 }
+
+// FuzzExif: whatever the block, the photo stays and its lengths are none or make
+// sense.
+func FuzzExif(f *testing.F) {
+	f.Add(tiffWith(exifTag{0x0112, exifShort(6)}))
+	f.Add(tiffOfCamera([]exifTag{{0x010f, exifText("Example Works")}, {0x0110, exifText("E1")}},
+		[]exifTag{{0x920a, exifRational(540, 100)}, {0xa405, exifShort(26)}}))
+	file := asJPEG(f, textured(24, 16))
+	f.Fuzz(func(t *testing.T, block []byte) {
+		if len(block) > 60_000 { // what a segment holds
+			return
+		}
+		p, err := Decode("fuzz", withExif(file, block))
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := p.Exif
+		if p.Width()*p.Height() != 24*16 || e.FocalMM < 0 || e.Focal35MM < 0 || math.IsInf(e.FocalMM, 0) || math.IsInf(e.Focal35MM, 0) {
+			t.Fatalf("%d x %d, %+v", p.Width(), p.Height(), e)
+		}
+	})
+}
