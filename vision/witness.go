@@ -83,8 +83,8 @@ type barSlice struct {
 const (
 	barMargin     = 1.25 // mm of white beside an isolated bar that a slice uses
 	barMarginMost = 22   // px of it, and of the bar's black, that are enough for any halo
-	barStation    = 1.0  // mm along the bar for one slice
-	barSlices     = 3    // at most, of one isolated bar
+	barStation    = 1.0  // mm along the bars of a group for one slice
+	barSlices     = 3    // of one isolated bar, together as long as it
 	barEnd        = 0.5  // mm left out at both ends of a bar
 )
 
@@ -95,16 +95,15 @@ func isolatedSlices(luma *Plane, v *calib.View, l *calib.Layout) []barSlice {
 		if b.Count != 1 {
 			continue
 		}
-		span := b.Length - 2*barEnd - barStation
-		n := max(1, min(barSlices, int(span/barStation)+1))
-		for i := range n {
-			a := barEnd + span*(float64(i)+0.5)/float64(n) // start of the slice
-			c := barPoint(b, b.Width/2, a+barStation/2)
+		long := (b.Length - 2*barEnd) / barSlices
+		for i := range barSlices {
+			a := barEnd + long*float64(i) // start of the slice
+			c := barPoint(b, b.Width/2, a+long/2)
 			f, perPx, ok := cardFrame(v, c, barPoint(b, b.Width/2, a), calib.Plane{})
 			if !ok {
 				continue
 			}
-			half, edge := barStation/2/perPx, b.Width/2/perPx
+			half, edge := long/2/perPx, b.Width/2/perPx
 			s, ok := gather(luma, f, half, around(-edge, edge, math.Min(barMargin/perPx, barMarginMost)))
 			if ok {
 				s.unclip()
