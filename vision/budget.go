@@ -8,7 +8,12 @@ import (
 
 // Standard uncertainties that no photo can tell.
 const (
-	residualEdge   = 0.05  // px of width: what blur, tone and sharpening leave when modelled
+	// residualEdge is what blur, tone, sharpening and the strip's own shadow leave
+	// of the width when modelled, px; and residualTaper of its change along the
+	// strip. Measured on rendered photos (see testdata/accuracy): at these the
+	// errors divided by u have a standard deviation of 1.
+	residualEdge   = 0.10
+	residualTaper  = 0.05
 	printUnchecked = 0.005 // relative: a sheet whose check bars nobody measured
 	// secondOrder times the square of the slope's standard uncertainty s is what a
 	// slope about zero takes off the width relatively: 1 - cos has the mean s^2/2
@@ -42,6 +47,7 @@ func (m *Measurement) budget(t *traced) {
 	}
 	pr.TaperBudget = []Term{
 		{"edge noise", pr.TaperU, false},
+		{"edge processing", residualTaper * perPx, true},
 		{"marks and camera", marksTaper, true},
 		{"print scale", print * math.Abs(pr.Taper), true},
 		{"height", heightTaper, true},

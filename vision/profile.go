@@ -321,37 +321,27 @@ func (t *traced) profile() (*Profile, bool) {
 	pr.Taper = line.at(half) - line.at(-half)
 	pr.Bow = -curve.p[2] * half * half
 	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: line.at(half)}, {Card: t.c.axis.At(-half), Width: line.at(-half)}}
-	// The scatter about the line holds edge noise, texture and the strip's own
-	// roughness; neighbouring stations share some of it.
-	k := correlation(s, y, line)
-	noise := median(u)
-	own := math.Max(line.scale, noise)
-	ratio := own / line.scale * math.Sqrt(k)
-	pr.U = math.Sqrt(line.cov[0][0]) * ratio
-	pr.TaperU = 2 * half * math.Sqrt(line.cov[1][1]) * ratio
+	noise := math.Max(successive(y, line), median(u)) / line.scale
+	pr.U = math.Sqrt(line.cov[0][0]) * noise
+	pr.TaperU = 2 * half * math.Sqrt(line.cov[1][1]) * noise
 	return pr, true
 }
 
-// correlation returns by how much neighbouring stations' shared errors multiply
-// the variance of their mean: 1 + 2 r/(1-r) for a first-order process whose
-// lag-one correlation is r.
-func correlation(s, y []float64, l robustLine) float64 {
-	var c0, c1, n0, n1 float64
-	for i := range s {
-		if l.weight[i] == 0 {
-			continue
-		}
-		d := y[i] - l.at(s[i])
-		c0 += d * d
-		n0++
-		if i > 0 && l.weight[i-1] > 0 {
-			c1 += d * (y[i-1] - l.at(s[i-1]))
-			n1++
+// successive returns the standard deviation of one station's own error from the
+// differences between neighbours (von Neumann, Annals of Mathematical Statistics
+// 12 (1941) 367). The scatter about the line would count the strip's true
+// waviness, bow and taper as errors of its mean; between neighbours they cancel.
+func successive(y []float64, l robustLine) float64 {
+	sum, n := 0.0, 0.0
+	for i := 1; i < len(y); i++ {
+		if l.weight[i] > 0 && l.weight[i-1] > 0 {
+			d := y[i] - y[i-1]
+			sum += d * d
+			n++
 		}
 	}
-	if n1 < 4 || c0 == 0 {
-		return 1
+	if n == 0 {
+		return l.scale
 	}
-	r := math.Max(0, math.Min(0.8, (c1/n1)/(c0/n0)))
-	return 1 + 2*r/(1-r)
+	return math.Sqrt(sum / n / 2)
 }

@@ -254,3 +254,27 @@ func (s *stereo) disagreement() (z [2]float64, ok bool) {
 	}
 	return z, true
 }
+
+// correlation returns by how much neighbouring stations' shared errors multiply
+// the variance of their mean: 1 + 2 r/(1-r) for a first-order process whose
+// lag-one correlation is r.
+func correlation(s, y []float64, l robustLine) float64 {
+	var c0, c1, n0, n1 float64
+	for i := range s {
+		if l.weight[i] == 0 {
+			continue
+		}
+		d := y[i] - l.at(s[i])
+		c0 += d * d
+		n0++
+		if i > 0 && l.weight[i-1] > 0 {
+			c1 += d * (y[i-1] - l.at(s[i-1]))
+			n1++
+		}
+	}
+	if n1 < 4 || c0 == 0 {
+		return 1
+	}
+	r := math.Max(0, math.Min(0.8, (c1/n1)/(c0/n0)))
+	return 1 + 2*r/(1-r)
+}

@@ -57,7 +57,7 @@ func widthPixels(t *synth.Truth) (float64, bool) {
 // strip, percent. No photo can show it; it is nothing when the reader was told.
 func (o *outcome) printError() float64 {
 	s := &o.truth.Scene
-	if len(s.Strips) == 0 || o.told.print() {
+	if len(s.Strips) == 0 || o.tell.print() {
 		return 0
 	}
 	sin, cos := math.Sincos(s.Strips[0].Angle * math.Pi / 180)

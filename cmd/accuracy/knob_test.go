@@ -43,7 +43,7 @@ func TestPrintError(t *testing.T) {
 	s.Strips[0].Angle = 90
 	near(t, "across x", o.printError(), 0, 1e-9)
 	s.Strips[0].Angle = 0
-	o.told = toldSurface
+	o.tell = toldSurface
 	near(t, "told", o.printError(), 0, 0)
 }
 

@@ -78,7 +78,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
 	f.StringVar(&o.out, "out", "out/accuracy", "folder for photos.csv, summary.csv, summary.md and accuracy.png")
 	f.IntVar(&o.jobs, "jobs", 2, "photos at a time; each needs about 500 MB")
-	told := f.String("told", knowledges[0], "what the reader is told: "+strings.Join(knowledges, ", ")+"; the last two with the print's scale")
+	told := f.String("told", knowledges[0], "what the reader is told: "+strings.Join(knowledges, ", ")+"; the last two with the print's scale; the first is what suits each population")
 	f.BoolVar(&o.keep, "keep", false, "write the worst photos with their truth to OUT/worst")
 	f.BoolVar(&o.taper, "taper", false, "measure how often a taper is found, and noise taken for one, in photos of even and tapered strips (count of each, flat and moderate)")
 	photos := f.String("photos", "", "folder that keeps the rendered photos for the next run; delete it when the renderer changes")
@@ -164,7 +164,11 @@ func (o options) trials() []trial {
 			n = o.faults
 		}
 		for i := range n {
-			all = append(all, trial{p, i, o.seed, o.told, o.photos})
+			tell := o.told
+			if tell == toldUsual {
+				tell = p.told
+			}
+			all = append(all, trial{p, i, o.seed, tell, o.photos})
 		}
 	}
 	return all

@@ -86,7 +86,7 @@ func try(t trial) outcome {
 			o.truth = truth
 		}
 	}
-	m, err := read(photos, t.told.options(&scenes[0]))
+	m, err := read(photos, t.tell.options(&scenes[0]))
 	if err != nil {
 		o.refuse(err)
 	}

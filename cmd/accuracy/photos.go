@@ -60,7 +60,7 @@ func fields() []field {
 		{"population", func(o *outcome) string { return o.name }},
 		{"index", func(o *outcome) string { return strconv.Itoa(o.index) }},
 		{"seed", func(o *outcome) string { return strconv.FormatUint(o.seed, 10) }},
-		{"told", func(o *outcome) string { return string(o.told) }},
+		{"told", func(o *outcome) string { return string(o.tell) }},
 		{"outcome", func(o *outcome) string {
 			if o.read() {
 				return "read"
@@ -120,7 +120,7 @@ func fields() []field {
 // the true width: which of them carries the uncertainty.
 func termFields() []field {
 	width := []string{"edge noise", "edge processing", "edge definition", "marks and camera", "print scale", "height", "plane tilt"}
-	taper := []string{"edge noise", "marks and camera", "print scale", "height", "plane tilt"}
+	taper := []string{"edge noise", "edge processing", "marks and camera", "print scale", "height", "plane tilt"}
 	var list []field
 	add := func(prefix string, names []string, budget func(*vision.Profile) []vision.Term) {
 		for _, n := range names {

@@ -18,6 +18,7 @@ type population struct {
 	// named accepts a reading, too, if it carries a flag that says something is
 	// the matter with the strip.
 	named bool
+	told  knowledge // usually
 }
 
 // fault reports whether the population's photos are not to be simply read.
@@ -44,7 +45,7 @@ func populations() []population {
 	var all []population
 	for _, s := range synth.Strata() {
 		p := refusals[s] // none: to be read
-		p.name = string(s)
+		p.name, p.told = string(s), toldPlane
 		p.draw = func(rng *rand.Rand) ([]synth.Scene, error) {
 			scene, err := synth.Random(rng, s)
 			return []synth.Scene{scene}, err
@@ -57,11 +58,11 @@ func populations() []population {
 	}
 	// Where one photo shows least: read from one, and from two.
 	return append(all,
-		population{name: "pair-one", draw: func(rng *rand.Rand) ([]synth.Scene, error) {
+		population{name: "pair-one", told: toldNothing, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
 			scenes, err := pair(rng)
 			return scenes[:1], err
 		}},
-		population{name: "pair-two", draw: pair})
+		population{name: "pair-two", told: toldSurface, draw: pair})
 }
 
 func names() []string {
@@ -77,7 +78,7 @@ type trial struct {
 	population
 	index  int
 	seed   uint64
-	told   knowledge
+	tell   knowledge // what the reader is told
 	photos cache
 }
 

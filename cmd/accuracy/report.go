@@ -55,7 +55,7 @@ func (o options) command() string {
 	if o.taper {
 		c = fmt.Sprintf("go run ./cmd/accuracy --taper --strata %s --count %d --seed %d --out %s", strings.Join(o.names, ","), o.count, o.seed, o.out)
 	}
-	if o.told != toldNothing {
+	if o.told != toldUsual {
 		c += " --told " + string(o.told)
 	}
 	return c
@@ -69,7 +69,10 @@ photos that were read: median and 95th percentile of their size, bias (the media
 with its sign), the worst one. *u* is the median standard uncertainty claimed.
 *cover* is the share of readings whose interval of k = 2 holds the truth, about
 95 % if the claim is right; *z sd* is the standard deviation of error over u, 1 if
-it is right. *net* figures take the print's scale out of the error and out of u,
+it is right; *silent* counts errors above 3 % that the interval does not reach.
+The reader is told the sheet's print scale, and of single photos the strip's
+plane, so that they judge what pixels tell; *pair-one* is told nothing, as people
+often do, and shows what one photo cannot know. *net* figures take the print's scale out of the error and out of u,
 because no photo can show it. *taper*, in percent of the mean width too, compares
 the width line's difference between the reading's own ends. *ends wrong* counts
 readings whose front and rear are named the wrong way round. *marks* is the median

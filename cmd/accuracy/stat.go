@@ -26,6 +26,7 @@ type spread struct {
 	Covered        float64 // percent of expanded intervals that hold the truth
 	ZMean, ZSD     float64 // of the normalised error; ZSD needs N of 2
 	Above3, Above5 int     // errors above 3 and 5 percent
+	Silent         int     // errors above 3 percent that U does not reach
 	MedianU        float64 // standard uncertainty, percent
 }
 
@@ -45,6 +46,9 @@ func newSpread(d []deviation) spread {
 		}
 		if e > 3 {
 			s.Above3++
+			if !v.covered() {
+				s.Silent++
+			}
 		}
 		if e > 5 {
 			s.Above5++

@@ -30,8 +30,8 @@ func TestQuantile(t *testing.T) {
 func TestSpread(t *testing.T) {
 	// Normalised: -2, 1, 4, 0.5; sum 3.5, squares about the mean 18.1875.
 	s := newSpread([]deviation{{-4, 2}, {1, 1}, {6, 1.5}, {0.5, 1}})
-	if s.N != 4 || s.Above3 != 2 || s.Above5 != 1 {
-		t.Errorf("%+v: want 4 deviations, 2 above 3 %%, 1 above 5 %%", s)
+	if s.N != 4 || s.Above3 != 2 || s.Above5 != 1 || s.Silent != 1 {
+		t.Errorf("%+v: want 4 deviations, 2 above 3 %%, one of them beyond its U, 1 above 5 %%", s)
 	}
 	near(t, "median", s.Median, 2.5, 1e-12) // of 0.5 1 4 6
 	near(t, "95th percentile", s.P95, 5.7, 1e-12)

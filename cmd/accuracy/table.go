@@ -51,7 +51,8 @@ func columns() []column {
 		[8]string{"med %", "p95 %", "bias %", "worst %", "u %", "cover %"})...)
 	list = append(list,
 		column{"width_above_3_percent", ">3 %", count(func(g *group) int { return g.width.Above3 })},
-		column{"width_above_5_percent", ">5 %", count(func(g *group) int { return g.width.Above5 })})
+		column{"width_above_5_percent", ">5 %", count(func(g *group) int { return g.width.Above5 })},
+		column{"width_silent", "silent", count(func(g *group) int { return g.width.Silent })})
 	list = append(list, spreadColumns("net", func(g *group) *spread { return &g.net },
 		[8]string{1: "net p95 %", 4: "net u %", 5: "net cover %", 7: "net z sd"})...)
 	list = append(list, spreadColumns("taper", func(g *group) *spread { return &g.taper },

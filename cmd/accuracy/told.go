@@ -18,7 +18,11 @@ const (
 	toldPlane   knowledge = "plane"   // where the strip lies: leaves what the pixels alone must tell
 )
 
-var knowledges = []string{string(toldNothing), string(toldSurface), string(toldPlane)}
+// toldUsual is each population's own: the plane, so that the table judges what
+// pixels tell; for pairs what they are for.
+const toldUsual knowledge = "usual"
+
+var knowledges = []string{string(toldUsual), string(toldNothing), string(toldSurface), string(toldPlane)}
 
 // calliperU is the relative standard uncertainty of a print scale measured over
 // 150 mm: callipers right to 0.03 mm, taken as a rectangular half-width (JCGM
