@@ -25,6 +25,7 @@ type edgeShape struct {
 // it as the sharpening's mask reaches.
 type plainEdge struct {
 	camera camera1D
+	shade  float64
 	mix    mixing
 	mask   unsharp
 	y      []float64
@@ -38,13 +39,22 @@ type edgeRates struct{ blur, radius, tone []float64 }
 const (
 	edgeStep = 0.1 // px between table entries
 	edgeEnd  = 6.0 // blurs from an edge beyond which nothing of the other side is left
+	// shadeReach is how many px outside its edge a film's shadow falls to a third:
+	// a film some hundredths of a mm thick at some tens of px per mm.
+	shadeReach = 2.0
 )
 
 // newEdgeShape tabulates the edge between the two display-referred colours.
 // False when their lumas differ by less than minContrast, where an edge's shape
 // on luma is not defined.
 func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
-	p := plainEdge{camera: c, mix: newMixing(c.Tone, film, metal), mask: newUnsharp(c)}
+	return newShadedEdge(c, film, metal, 0)
+}
+
+// newShadedEdge is newEdgeShape for a film whose shadow takes the share shade of
+// the light from the metal right at the edge, and less further out.
+func newShadedEdge(c camera1D, film, metal rgb, shade float64) (*edgeShape, bool) {
+	p := plainEdge{camera: c, shade: shade, mix: newMixing(c.Tone, film, metal), mask: newUnsharp(c)}
 	half := int((4*c.S + 3*c.R + 0.5) / edgeStep)
 	if !p.fill(half + p.mask.reach()) {
 		return nil, false
@@ -74,15 +84,26 @@ func (p *plainEdge) fill(n int) bool {
 	p.y, p.tone = make([]float64, 2*n+1), make([]float64, 2*n+1)
 	for i := range p.y {
 		switch u := p.offset(i) / p.camera.S; {
-		case u < -edgeEnd:
+		case u < -edgeEnd && p.shade == 0:
 		case u > edgeEnd:
 			p.y[i] = 1
 		default:
-			y, rate := p.mix.lumaRate(normalCDF(u))
+			f := normalCDF(u)
+			y, rate := p.mix.lumaRate(f, 1-f-p.shadow(u))
 			p.y[i], p.tone[i] = (y-y0)/(y1-y0), rate/(y1-y0)
 		}
 	}
 	return true
+}
+
+// shadow is the share of the metal's light that the film's shadow takes u blurs
+// from the edge: falling off outside it as exp(-x/shadeReach), then blurred.
+func (p *plainEdge) shadow(u float64) float64 {
+	if p.shade == 0 {
+		return 0
+	}
+	s := p.camera.S / shadeReach
+	return p.shade * math.Exp(s*u+s*s/2) * normalCDF(-u-s)
 }
 
 // offset is the place of entry i, px from the edge.

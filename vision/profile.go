@@ -25,6 +25,8 @@ type traced struct {
 	byHand bool
 	// spread is the blur in px that each of the strip's edges shows.
 	spread [2]float64
+	// shade is the share of light the film's shadow takes beside each edge.
+	shade [2]float64
 }
 
 // trace measures a candidate: stations along its axis, twice, the second time
@@ -49,8 +51,8 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	t.c.step = math.Max(math.Max(stationLeast, 8*perPx), math.Min(stationMost, cand.length()/stations))
 	t.c.side = sidePixels(t.cam, perPx)
 	t.locate(cand.sense())
-	for pass := range 3 {
-		spread := [3]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
+	for pass := range lastPass + 1 {
+		spread := [lastPass + 1]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
 		if why := t.shapes(pass); why != "" {
 			return t, why
 		}
@@ -91,6 +93,10 @@ func (t *traced) cutTo(ends *[2]calib.CardPoint) {
 		}
 	}
 }
+
+// lastPass is the look at a strip that counts; those before it find the middle
+// line and the edges' shape.
+const lastPass = 2
 
 // Stations along a strip: about so many, of a length in mm within these bounds.
 const (
@@ -169,15 +175,22 @@ func (t *traced) shapes(pass int) (why string) {
 		return dropOutside
 	}
 	cam := [2]camera1D{t.cam, t.cam}
+	t.shade = [2]float64{}
 	if pass > 0 {
-		t.spreads(cuts)
+		edges := t.superEdges(cuts)
+		t.spreads(&edges)
 		for side, s := range t.spread {
 			cam[side].S = math.Max(spreadRange[0]*t.cam.S, math.Min(spreadRange[1]*t.cam.S, s))
 		}
+		if pass == lastPass {
+			if sh, ok := fitShading(&edges, t.cam); ok {
+				cam[0].S, cam[1].S, t.shade = sh.blur, sh.blur, sh.shade
+			}
+		}
 	}
 	t.c.contrast = math.Abs(t.film.luma() - (t.metal[0].luma()+t.metal[1].luma())/2)
-	low, ok1 := newEdgeShape(cam[0], t.film, t.metal[0])
-	high, ok2 := newEdgeShape(cam[1], t.film, t.metal[1])
+	low, ok1 := newShadedEdge(cam[0], t.film, t.metal[0], t.shade[0])
+	high, ok2 := newShadedEdge(cam[1], t.film, t.metal[1], t.shade[1])
 	t.c.shape = pairShape{low, high}
 	switch {
 	case ok1 && ok2:
@@ -196,16 +209,23 @@ const burntOut = 0.985
 // What lies outside is not blur but the strip's edge itself.
 var spreadRange = [2]float64{0.8, 1.5}
 
-// spreads measures each edge's own spread, px; the bars' where it does not show.
-func (t *traced) spreads(cuts []cut) {
-	for side := range 2 {
+// superEdges lays the stations' edges over one another, side by side.
+func (t *traced) superEdges(cuts []cut) (edges [2]superEdge) {
+	for side := range edges {
 		var sum edgeSum
 		for i := range cuts {
 			sum.add(cuts[i].slice, &cuts[i].fit, side)
 		}
-		e := sum.edge(t.film, t.metal[side])
+		edges[side] = sum.edge(t.film, t.metal[side])
+	}
+	return edges
+}
+
+// spreads measures each edge's own spread, px; the bars' where it does not show.
+func (t *traced) spreads(edges *[2]superEdge) {
+	for side := range edges {
 		t.spread[side] = t.cam.S
-		if s, ok := e.spread(t.cam); ok {
+		if s, ok := edges[side].spread(t.cam); ok {
 			t.spread[side] = s
 		}
 	}
@@ -312,19 +332,37 @@ func (t *traced) profile() (*Profile, bool) {
 			s, y, u = append(s, k.s), append(y, k.width), append(u, k.u)
 		}
 	}
-	line, ok1 := fitRobust(s, y, 1)
-	curve, ok2 := fitRobust(s, y, 2)
-	if !ok1 || !ok2 {
+	curve, ok := fitRobust(s, y, 2)
+	if !ok {
 		return nil, false
 	}
-	pr.Mean = line.at(0)
-	pr.Taper = line.at(half) - line.at(-half)
+	// The mean is over the whole strip: what a bow does beyond the stations counts.
+	whole := half * half / 3
+	pr.Mean = curve.p[0] + curve.p[2]*whole
+	slope, slopeU := straight(s, y, curve.weight)
+	pr.Taper = 2 * half * slope
 	pr.Bow = -curve.p[2] * half * half
-	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: line.at(half)}, {Card: t.c.axis.At(-half), Width: line.at(-half)}}
-	noise := math.Max(successive(y, line), median(u)) / line.scale
-	pr.U = math.Sqrt(line.cov[0][0]) * noise
-	pr.TaperU = 2 * half * math.Sqrt(line.cov[1][1]) * noise
+	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: pr.Mean + pr.Taper/2}, {Card: t.c.axis.At(-half), Width: pr.Mean - pr.Taper/2}}
+	noise := math.Max(successive(y, curve), median(u))
+	c := &curve.cov
+	pr.U = math.Sqrt(c[0][0]+2*whole*c[0][2]+whole*whole*c[2][2]) * noise / curve.scale
+	pr.TaperU = 2 * half * slopeU * noise
 	return pr, true
+}
+
+// straight returns the slope of the weighted straight line through the stations
+// and its standard uncertainty for independent errors of 1 at weight 1.
+func straight(x, y, weight []float64) (slope, u float64) {
+	var sw, sx, sy, sxx, sxy float64
+	for i, w := range weight {
+		sw, sx, sy = sw+w, sx+w*x[i], sy+w*y[i]
+	}
+	for i, w := range weight {
+		dx := x[i] - sx/sw
+		sxx += w * dx * dx
+		sxy += w * dx * (y[i] - sy/sw)
+	}
+	return sxy / sxx, 1 / math.Sqrt(sxx)
 }
 
 // successive returns the standard deviation of one station's own error from the

@@ -117,25 +117,26 @@ func newMixing(t tone, film, metal rgb) mixing {
 // luma returns the display-referred luma 0..1 at film fraction f, which may lie
 // a little outside 0..1.
 func (m mixing) luma(f float64) float64 {
-	y, _ := m.lumaRate(f)
+	y, _ := m.lumaRate(f, 1-f)
 	return y
 }
 
-// lumaRate returns luma and its derivative by the tone curve's strength.
-func (m *mixing) lumaRate(f float64) (y, rate float64) {
+// lumaRate returns the luma of so much of the film's light and so much of the
+// metal's, and its derivative by the tone curve's strength.
+func (m *mixing) lumaRate(film, metal float64) (y, rate float64) {
 	if m.grey {
-		return m.channel(0, f)
+		return m.channel(0, film, metal)
 	}
 	for i, w := range lumaWeights {
-		c, r := m.channel(i, f)
+		c, r := m.channel(i, film, metal)
 		y += w * c
 		rate += w * r
 	}
 	return y, rate
 }
 
-func (m *mixing) channel(i int, f float64) (v, rate float64) {
-	l := f*m.film[i] + (1-f)*m.metal[i]
+func (m *mixing) channel(i int, film, metal float64) (v, rate float64) {
+	l := film*m.film[i] + metal*m.metal[i]
 	v, byTone, byLight := m.t.display(l)
-	return v, byTone + byLight*(f*m.filmRate[i]+(1-f)*m.metalRate[i])
+	return v, byTone + byLight*(film*m.filmRate[i]+metal*m.metalRate[i])
 }
