@@ -8,12 +8,7 @@ import (
 
 // Standard uncertainties that no photo can tell.
 const (
-	// residualEdge is what blur, tone, sharpening and the strip's own shadow leave
-	// of the width when modelled, px; and residualTaper of its change along the
-	// strip. Measured on rendered photos (see testdata/accuracy): at these the
-	// errors divided by u have a standard deviation of 1.
-	residualEdge   = 0.10
-	residualTaper  = 0.05
+	residualEdge   = 0.05  // px of width: what blur, tone and sharpening leave when modelled
 	printUnchecked = 0.005 // relative: a sheet whose check bars nobody measured
 	// secondOrder times the square of the slope's standard uncertainty s is what a
 	// slope about zero takes off the width relatively: 1 - cos has the mean s^2/2
@@ -40,6 +35,8 @@ func (m *Measurement) budget(t *traced) {
 		{"edge noise", edge, false},
 		{"edge processing", residualEdge * perPx, true},
 		{"edge definition", t.definition() * perPx, true},
+		{"strip's shadow", t.shadowU() * perPx, true},
+		{"tone", t.toneRate() * math.Max(m.Bars.ToneU, leastToneU) * perPx, true},
 		{"marks and camera", marks, true},
 		{"print scale", print * pr.Mean, true},
 		{"height", height, true},
@@ -47,7 +44,6 @@ func (m *Measurement) budget(t *traced) {
 	}
 	pr.TaperBudget = []Term{
 		{"edge noise", pr.TaperU, false},
-		{"edge processing", residualTaper * perPx, true},
 		{"marks and camera", marksTaper, true},
 		{"print scale", print * math.Abs(pr.Taper), true},
 		{"height", heightTaper, true},
@@ -61,6 +57,10 @@ func (m *Measurement) budget(t *traced) {
 // within it. Estimate, no source.
 const vagueEdge = 0.3
 
+// vagueShade is the standard uncertainty of what a film's shadow moves an edge, as
+// a share of it: the shadow's form is a guess. Measured on rendered photos.
+const vagueShade = 0.15
+
 // definition is how well the strip's edges are edges, px of width.
 func (t *traced) definition() float64 {
 	s := 0.0
@@ -68,6 +68,45 @@ func (t *traced) definition() float64 {
 		s += math.Max(0, v*v-t.cam.S*t.cam.S)
 	}
 	return vagueEdge * math.Sqrt(s)
+}
+
+// shadowU is how well the film's shadow is told from the film, px of width.
+func (t *traced) shadowU() float64 {
+	s := 0.0
+	for side, k := range t.shade {
+		film, metal := t.light(t.film), t.light(t.metal[side])
+		moved := k * shadeReach * metal / math.Abs(metal-film) // what the shadow's light would be of film
+		s += moved * moved
+	}
+	return vagueShade * math.Sqrt(s)
+}
+
+// light is the linear luma of a display-referred colour.
+func (t *traced) light(c rgb) float64 {
+	for i := range c {
+		c[i] = t.cam.Tone.toLinear(c[i])
+	}
+	return c.luma()
+}
+
+// leastToneU is how well a tone curve is known at best: a phone's is not quite the
+// S-shaped one of the model. Common practice, no source.
+const leastToneU = 0.05
+
+// toneRate is how much the width moves, px, per unit of the tone curve's strength:
+// at each edge the shift that looks most like the change of tone.
+func (t *traced) toneRate() float64 {
+	width := 0.0
+	for _, s := range [2]*edgeShape{t.c.shape.low, t.c.shape.high} {
+		rates := s.rates()
+		across, square := 0.0, 0.0
+		for i, d := range s.d {
+			across += d * rates.tone[i]
+			square += d * d
+		}
+		width += across / square
+	}
+	return math.Abs(width)
 }
 
 func combined(b []Term) float64 {

@@ -68,7 +68,7 @@ func (m *stereoModel) outward(s *stereoState, i int, l *sightline) (float64, boo
 
 // Standard deviations that tie two photos: how far the focal length (relative)
 // and k1 of one camera move between two photos that are focused anew, and how
-// the width that edge processing leaves (residualEdge) divides
+// the 0.05 px of width that edge processing leaves (see residualEdge) divides
 // into what both photos share and what is each one's own. Common practice, no
 // source.
 const (

@@ -212,6 +212,10 @@ func (w *Witness) fit(edges *[2]superEdge) bool {
 		w.BlurY = w.BlurX
 	}
 	w.Residual = modelMisfit * math.Sqrt(q.rr/float64(len(edges[0].u)+len(edges[1].u)))
+	w.ToneU = cameraPrior[pTone].sd
+	if f, ok := q.factorise(); ok {
+		w.ToneU = math.Sqrt(f.inverse(pTone)[pTone])
+	}
 	return true
 }
 

@@ -11,7 +11,7 @@ type Witness struct {
 	BlurX, BlurY float64 // blur along the card's x and y, standard deviation, px
 	Sharpening   float64 // unsharp mask amount; 0 is none
 	Radius       float64 // its standard deviation, px
-	Tone         float64 // strength of the S-shaped tone curve, see tone
+	Tone, ToneU  float64 // strength of the S-shaped tone curve, see tone
 	Residual     float64 // root mean square of the edge shape's misfit, 1 is black to white
 	Groups       []BarGroup
 	Spread       float64 // mm by which print and photo thicken a bar's black, each edge

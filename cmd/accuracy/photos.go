@@ -99,6 +99,8 @@ func fields() []field {
 		seen("sharpen_measured", func(w *vision.Witness) float64 { return w.Sharpening }),
 		seen("sharpen_radius_measured_px", func(w *vision.Witness) float64 { return w.Radius }),
 		seen("curve_measured", func(w *vision.Witness) float64 { return w.Tone }),
+		seen("curve_u", func(w *vision.Witness) float64 { return w.ToneU }),
+		seen("bars_misfit", func(w *vision.Witness) float64 { return w.Residual }),
 		{"width_true_px", func(o *outcome) string {
 			if w, ok := widthPixels(o.truth); ok {
 				return text(w)
@@ -119,12 +121,12 @@ func fields() []field {
 // termFields returns a column for each term of the two budgets, in percent of
 // the true width: which of them carries the uncertainty.
 func termFields() []field {
-	width := []string{"edge noise", "edge processing", "edge definition", "marks and camera", "print scale", "height", "plane tilt"}
-	taper := []string{"edge noise", "edge processing", "marks and camera", "print scale", "height", "plane tilt"}
+	width := []string{"edge noise", "edge processing", "edge definition", "strip's shadow", "tone", "marks and camera", "print scale", "height", "plane tilt"}
+	taper := []string{"edge noise", "marks and camera", "print scale", "height", "plane tilt"}
 	var list []field
 	add := func(prefix string, names []string, budget func(*vision.Profile) []vision.Term) {
 		for _, n := range names {
-			column := prefix + "_u_" + strings.ReplaceAll(n, " ", "_") + "_percent"
+			column := prefix + "_u_" + strings.NewReplacer(" ", "_", "'", "").Replace(n) + "_percent"
 			list = append(list, field{column, func(o *outcome) string {
 				if o.profile == nil {
 					return ""
