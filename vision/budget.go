@@ -58,8 +58,8 @@ func (m *Measurement) budget(t *traced) {
 const vagueEdge = 0.3
 
 // vagueShade is the standard uncertainty of what a film's shadow moves an edge, as
-// a share of it: the shadow's form is a guess. Measured on rendered photos.
-const vagueShade = 0.15
+// a share of it, because the shadow's form is a guess. Measured on rendered photos.
+const vagueShade = 0.3
 
 // definition is how well the strip's edges are edges, px of width.
 func (t *traced) definition() float64 {
@@ -78,7 +78,7 @@ func (t *traced) shadowU() float64 {
 		moved := k * shadeReach * metal / math.Abs(metal-film) // what the shadow's light would be of film
 		s += moved * moved
 	}
-	return vagueShade * math.Sqrt(s)
+	return math.Hypot(vagueShade*math.Sqrt(s), t.shadeU)
 }
 
 // light is the linear luma of a display-referred colour.

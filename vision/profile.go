@@ -26,7 +26,8 @@ type traced struct {
 	// spread is the blur in px that each of the strip's edges shows.
 	spread [2]float64
 	// shade is the share of light the film's shadow takes beside each edge.
-	shade [2]float64
+	shade  [2]float64
+	shadeU float64 // px of width: how well shadow and blur are told from the edges' place
 }
 
 // trace measures a candidate: stations along its axis, twice, the second time
@@ -184,7 +185,7 @@ func (t *traced) shapes(pass int) (why string) {
 		}
 		if pass == lastPass {
 			if sh, ok := fitShading(&edges, t.cam); ok {
-				cam[0].S, cam[1].S, t.shade = sh.blur, sh.blur, sh.shade
+				cam[0].S, cam[1].S, t.shade, t.shadeU = sh.blur, sh.blur, sh.shade, sh.u
 			}
 		}
 	}
@@ -343,10 +344,10 @@ func (t *traced) profile() (*Profile, bool) {
 	pr.Taper = 2 * half * slope
 	pr.Bow = -curve.p[2] * half * half
 	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: pr.Mean + pr.Taper/2}, {Card: t.c.axis.At(-half), Width: pr.Mean - pr.Taper/2}}
-	noise := alike * math.Max(successive(y, curve), median(u))
+	noise := math.Max(successive(y, curve), median(u))
 	c := &curve.cov
 	pr.U = math.Sqrt(c[0][0]+2*whole*c[0][2]+whole*whole*c[2][2]) * noise / curve.scale
-	pr.TaperU = 2 * half * slopeU * noise
+	pr.TaperU = 2 * half * slopeU * noise * alike
 	return pr, true
 }
 
@@ -366,8 +367,9 @@ func straight(x, y, weight []float64) (slope, u float64) {
 }
 
 // alike is by how much what neighbouring stations have in common, which their
-// differences do not show, multiplies the noise. Measured on rendered photos.
-const alike = 2
+// differences do not show, multiplies the taper's noise; in the mean it is a part
+// of the terms for edges. Measured on rendered photos.
+const alike = 1.4
 
 // successive returns the standard deviation of one station's own error from the
 // differences between neighbours (von Neumann, Annals of Mathematical Statistics

@@ -9,6 +9,9 @@ import "math"
 type shading struct {
 	blur  float64
 	shade [2]float64
+	// u is the standard uncertainty of the width, px, from not telling shadow and
+	// blur from the edges' place.
+	u float64
 }
 
 // Priors of a shading, and its bounds. A strip may lie a little out of the card's
@@ -67,7 +70,10 @@ func fitShading(edges *[2]superEdge, c camera1D) (shading, bool) {
 		}
 		if most < 5e-3 {
 			moved := math.Max(math.Abs(p[pMove]), math.Abs(p[pMove+1]))
-			return shading{p[pBoth], [2]float64{p[pShade], p[pShade+1]}}, moved < 2
+			a, b := f.inverse(pMove), f.inverse(pMove+1)
+			misfit := math.Max(1, q.rr/float64(len(edges[0].u)+len(edges[1].u)))
+			u := math.Sqrt(misfit * (a[pMove] + b[pMove+1] + 2*a[pMove+1]))
+			return shading{p[pBoth], [2]float64{p[pShade], p[pShade+1]}, u}, moved < 2
 		}
 	}
 	return shading{}, false
