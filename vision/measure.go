@@ -255,7 +255,7 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	if uneven > notableUneven {
 		m.flag(FlagUnevenEdges)
 	}
-	return m.gateLost(t)
+	return m.gateLost(t, maxLost)
 }
 
 // gateSize refuses what is too narrow in the photo or too far from the card.
@@ -276,10 +276,10 @@ func (m *Measurement) gateSize() *Refusal {
 	return nil
 }
 
-// gateLost refuses a strip too little of whose length could be measured.
-func (m *Measurement) gateLost(t *traced) *Refusal {
+// gateLost refuses a strip of whose stations more than the share most are lost.
+func (m *Measurement) gateLost(t *traced, most float64) *Refusal {
 	lost := t.lost()
-	if !m.check("stations lost", 100*lost, 100*maxLost, "%") {
+	if !m.check("stations lost", 100*lost, 100*most, "%") {
 		return Refuse(mostLost(t), "%.0f %% of the strip's length", 100*lost)
 	}
 	if m.Profile == nil {

@@ -33,7 +33,7 @@ func MeasureBars(p *Photo, o Options) ([]*Measurement, error) {
 		if r := one.gateSize(); r != nil {
 			return nil, r
 		}
-		if r := one.gateLost(&found[i]); r != nil {
+		if r := one.gateLost(&found[i], maxLost); r != nil {
 			return nil, r
 		}
 		out = append(out, &one)

@@ -33,7 +33,7 @@ func (m *Measurement) strand(p *Photo, o Options) *Refusal {
 	if r != nil {
 		return r
 	}
-	if r := m.gateLost(t); r != nil {
+	if r := m.gateLost(t, maxLostStrand); r != nil {
 		if small := m.gateSize(); small != nil {
 			return small // which is why
 		}
@@ -51,6 +51,10 @@ func (m *Measurement) strand(p *Photo, o Options) *Refusal {
 }
 
 const (
+	// maxLostStrand is the share of stations that may be lost: a flat film's edges
+	// now and then settle on the shadow's border, and the cylinder is fitted to the
+	// mean over those that agree.
+	maxLostStrand = 0.7
 	// maxRoundMisfit is the largest root mean square, over the contrast, by which
 	// a strand's luma may be off the cylinder's. Rendered ones reach 0.03.
 	maxRoundMisfit = 0.05
