@@ -113,8 +113,9 @@ func (s *serve) serve(cmd *cobra.Command, f *folder.Folder, lots folder.Lots, li
 	if s.lan {
 		key = newKey()
 	}
-	pool := readers(s.readers)
+	pool := readers(s.readers, "--prepare")
 	defer pool.Close()
+	pool.Start()
 	server := bench.New(bench.Config{Folder: f, Lots: lots, Readers: s.readers, Key: key, Log: cmd.ErrOrStderr(),
 		Given: func() (pipeline.Given, error) { return buildGiven(f.View(), lots) }, Read: pool.Read})
 	announce(cmd.OutOrStdout(), listener.Addr(), key)

@@ -61,6 +61,18 @@ func NewPool(c Config) *Pool {
 	return p
 }
 
+// Start starts the readers now, so that the first photos need not wait for them.
+// One that does not start is tried again when it is needed.
+func (p *Pool) Start() {
+	for range p.config.Readers {
+		r := <-p.seats
+		if r == nil {
+			r, _ = start(p.config.Command())
+		}
+		p.seats <- r
+	}
+}
+
 // Read has one task read and waits for it, for a free reader first. Whatever
 // happens to the reader becomes a refusal of this task.
 func (p *Pool) Read(g pipeline.Given, t pipeline.Task) pipeline.Entry {

@@ -211,9 +211,9 @@ func TestNoReader(t *testing.T) {
 
 // TestCloseEndsReaders: closing leaves no process behind.
 func TestCloseEndsReaders(t *testing.T) {
-	p := newPool(t, 1, 0)
-	refusal(t, p, "gone.jpg")
-	if len(children(t)) == 0 {
+	p := newPool(t, 2, 0)
+	p.Start()
+	if len(children(t)) != 2 {
 		t.Fatal("no reader was started, so this test sees nothing")
 	}
 	p.Close()
