@@ -157,7 +157,7 @@ func (b *bitReader) untilUsability(layers int, s *sps) {
 	for range 3*(layers-first+1) + 6 { // sub-layers' ordering, then block sizes
 		b.golomb()
 	}
-	if b.flag() && b.flag() {
+	if enabled := b.flag(); enabled && b.flag() { // and given here
 		b.scalingLists()
 	}
 	b.skip(2)
@@ -211,7 +211,7 @@ func (b *bitReader) referenceSets() {
 			b.golomb()
 			kept := 0
 			for range pictures + 1 {
-				if b.flag() || b.flag() {
+				if used := b.flag(); used || b.flag() {
 					kept++
 				}
 			}
