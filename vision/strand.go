@@ -86,8 +86,8 @@ func (m *Measurement) unshade(c round) {
 	pr.Taper *= k
 	pr.Bow *= k
 	perPx := 1 / m.PxPerMM
-	// The flanks' shading is no vagueness of the edge: the cylinder tells it.
-	pr.Budget = slices.DeleteFunc(pr.Budget, func(t Term) bool { return t.Name == "edge definition" })
+	// Soft flanks and shadow are no vagueness of the edges: the cylinder tells them.
+	pr.Budget = slices.DeleteFunc(pr.Budget, func(t Term) bool { return t.Name == "edge definition" || t.Name == "strip's shadow" })
 	pr.Budget = append(pr.Budget,
 		Term{"cylinder's fit", 2 * c.u * perPx, false},
 		Term{"shading", math.Max(shadingBlur*m.Strip.Camera.S, shadingLeast*2*c.radius) * perPx, true})

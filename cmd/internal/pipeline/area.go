@@ -10,11 +10,11 @@ import (
 )
 
 // Terms of a width that photos by one phone of the same thing have in common: the
-// print scale, what the camera's processing leaves, what no edge of the film shows,
-// and, of a strand, how high it lies and what its shading leaves unknown.
+// print scale, what camera and light leave of the edges' place, and, of a strand,
+// how high it lies and what its shading leaves unknown.
 var (
 	sharedPrint  = "print scale"
-	sharedEdges  = []string{"edge processing", "edge definition"}
+	sharedEdges  = []string{"edge processing", "edge definition", "strip's shadow", "tone"}
 	sharedStrand = append([]string{sharedPrint, "height", "shading"}, sharedEdges...)
 )
 
