@@ -226,6 +226,10 @@ func TestPhones(t *testing.T) {
 	p.picture("2-bearing")
 	p.photographs(good(t, "M1"))
 	p.sees("M1: read")
+	// A page that was closed meanwhile finds the reading again.
+	p.do("loading the page again", chromedp.Reload())
+	p.press("Look at the reading that waits")
+	p.sees("M1: read")
 	p.sees("limits for new parts: inside")
 	p.sees("front end")
 	p.picture("3-reading")

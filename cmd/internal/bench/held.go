@@ -51,6 +51,16 @@ func (h *held) get(id string) *reading {
 	return h.byID[id]
 }
 
+// all lists them, the oldest first.
+func (h *held) all() (list []*reading) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for _, id := range h.order {
+		list = append(list, h.byID[id])
+	}
+	return list
+}
+
 func (h *held) drop(id string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()

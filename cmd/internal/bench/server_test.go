@@ -26,6 +26,9 @@ func TestReadAcceptAgain(t *testing.T) {
 		len(got.Verdicts) != 1 || got.Verdicts[0].State != "good" {
 		t.Fatalf("%+v", got)
 	}
+	if s := b.shown(); len(s.Bearings[0].Waiting) != 1 || s.Bearings[0].Waiting[0].ID != got.ID || len(s.Bearings[1].Waiting) != 0 {
+		t.Errorf("waiting: %+v", s.Bearings[0].Waiting)
+	}
 	if s := b.shown(); s.Bearings[0].State != "todo" || count(b.readings(), `"reading":`) != 0 {
 		t.Errorf("kept before it was accepted: %+v", s.Bearings[0])
 	}
@@ -43,7 +46,7 @@ func TestReadAcceptAgain(t *testing.T) {
 	// The same photo sent again, as after an answer that was not heard.
 	var n struct{ Number int }
 	b.upload(field{"bearing", "", []byte("M1")}, field{"photo", "x", good(t, "M1")}).into(t, &n)
-	if s := b.shown(); n.Number != 1 || s.Bearings[0].State != "good" || len(s.Bearings[0].Readings) != 1 || count(b.readings(), `"reading":`) != 1 {
+	if s := b.shown(); n.Number != 1 || s.Bearings[0].State != "good" || len(s.Bearings[0].Waiting) != 0 || len(s.Bearings[0].Readings) != 1 || count(b.readings(), `"reading":`) != 1 {
 		t.Errorf("number %d, %+v", n.Number, s.Bearings[0])
 	}
 	if a := b.do("GET", b.shown().Bearings[0].Readings[0].Picture, "", nil); a.status != http.StatusOK {
@@ -247,10 +250,10 @@ func TestEvents(t *testing.T) {
 	got := b.sent("M1", good(t, "M1"))
 	b.do("POST", "/api/photos/"+got.ID+"/accept", "application/json", []byte("{}"))
 	for heard := range lines {
-		if heard == "data: 1\n\n" {
+		if heard == "data: 2\n\n" { // read, then accepted
 			break
 		}
-		if !strings.HasPrefix(heard, "event: here") {
+		if heard != "data: 1\n\n" && !strings.HasPrefix(heard, "event: here") {
 			t.Fatalf("%q", heard)
 		}
 	}

@@ -37,6 +37,7 @@ type bearingShown struct {
 	Prepare   []string       `json:"prepare"`
 	Positions []float64      `json:"positions"` // where strips are laid; none: one place
 	Readings  []readingShown `json:"readings"`
+	Waiting   []photoShown   `json:"waiting"` // read, and neither accepted nor taken again
 }
 
 // verdictShown judges by one pair of limits.
@@ -97,9 +98,35 @@ func (s *Server) showBuild(w http.ResponseWriter, r *http.Request) {
 	}
 	standing := v.Journal.Standing()
 	for _, b := range status.Bearings {
-		out.Bearings = append(out.Bearings, showBearing(v, b, standing))
+		shown := showBearing(v, b, standing)
+		if shown.Waiting, err = s.waiting(b.Name); err != nil {
+			s.fail(w, err)
+			return
+		}
+		out.Bearings = append(out.Bearings, shown)
 	}
 	reply(w, http.StatusOK, out)
+}
+
+// waiting shows the readings of a bearing that wait for a word, so that they are
+// found again by a page that was closed, and by another phone.
+func (s *Server) waiting(bearing string) ([]photoShown, error) {
+	list := []photoShown{}
+	journal := s.config.Folder.View().Journal
+	for _, got := range s.held.all() {
+		if got.outcome.Reading == nil || got.job.Bearing != bearing {
+			continue
+		}
+		if _, accepted := journal.ReadingOf(got.job.Photos[0].SHA256); accepted {
+			continue
+		}
+		shown, err := s.shown(got)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, shown)
+	}
+	return list, nil
 }
 
 func showBearing(v folder.View, b build.BearingStatus, standing []build.Reading) bearingShown {

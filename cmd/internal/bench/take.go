@@ -175,8 +175,8 @@ func (s *Server) show(w http.ResponseWriter, got *reading) {
 			s.fail(w, err)
 			return
 		}
-		s.hub.changed()
 	}
+	s.hub.changed()
 	shown, err := s.shown(got)
 	if err != nil {
 		s.fail(w, err)

@@ -8,7 +8,7 @@ import { corrector } from './correct.js';
 let build; // as the laptop last told
 const answers = new Map(); // what came of the last photo, by bearing
 const ticked = new Map(); // which preparation is done, by bearing
-let route = '';
+const places = new Map(); // where round the journal the strip lies, by bearing
 
 const main = document.getElementById('main');
 
@@ -47,7 +47,8 @@ function listPage() {
         make('a', { href: `#/b/${encodeURIComponent(b.name)}` },
           shape(b.state),
           make('span', { class: 'name' }, b.name),
-          make('span', {}, make('span', { class: `word ${b.state}` }, b.word), b.clearance ? ` · ${b.clearance}` : ''))))),
+          make('span', { class: `word ${b.state}` }, b.word),
+          b.clearance ? make('span', {}, b.clearance) : '')))),
     ]),
     make('h2', {}, 'Mind'),
     make('ul', { class: 'cautions' }, [...build.cautions, ...build.notes].map((c) => make('li', {}, c))),
@@ -59,6 +60,8 @@ function bearingPage(b) {
     make('h1', {}, `${b.group}: ${b.name}`),
     stateLine(b.state, b.word),
     b.clearance ? make('p', { class: 'figure' }, b.clearance) : '',
+    ...b.waiting.map((answer) => make('button', { type: 'button', onclick: () => { answers.set(b.name, answer); show(true); } },
+      `Look at the reading that waits: ${answer.mean}`)),
     ...b.verdicts.map((v) => stateLine(v.state, v.text)),
     make('p', { class: 'next' }, `Next: ${b.next}`),
     ...b.flags.map((f) => make('p', {}, f)),
@@ -84,9 +87,9 @@ function preparation(b) {
 function positions(b) {
   if (!b.positions.length) return '';
   const read = new Set(b.readings.map((r) => r.position));
-  const first = b.positions.find((p) => !read.has(p)) ?? b.positions[0];
+  const first = places.get(b.name) ?? b.positions.find((p) => !read.has(p)) ?? b.positions[0];
   return make('fieldset', { class: 'positions' }, make('legend', {}, 'Where the strip lies round the journal'),
-    b.positions.map((p) => make('label', {}, make('input', { type: 'radio', name: 'position', value: p, checked: p === first }),
+    b.positions.map((p) => make('label', {}, make('input', { type: 'radio', name: 'position', value: p, checked: p === first, onchange: () => places.set(b.name, p) }),
       `${p} degrees${read.has(p) ? ', read' : ''}`)));
 }
 
@@ -180,6 +183,7 @@ async function accept(b, answer) {
   await attempt(async () => {
     await ask(`/api/photos/${answer.id}/accept`, {});
     answers.delete(b.name);
+    places.delete(b.name);
     await load();
     show(true);
   });
