@@ -75,9 +75,9 @@ check: setup ## formatting, vet, staticcheck, race detector, native leaks
 	go test $(LDFLAGS) -race -short $(RACE)
 	go test $(LDFLAGS) -tags matprofile -run MatLeak ./cmd/internal/pipeline
 
-accuracy: setup ## render 1220 seeded photos, read them, print bias, spread and coverage
+accuracy: setup ## render 940 seeded photos, read them, print bias, spread and coverage
 	go run $(LDFLAGS) ./cmd/accuracy --out out/accuracy
-	@mkdir -p testdata/accuracy && cp out/accuracy/summary.md out/accuracy/summary.csv testdata/accuracy/
+	@mkdir -p testdata/accuracy && cp out/accuracy/summary.md out/accuracy/summary.csv out/accuracy/accuracy.png testdata/accuracy/
 
 accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
 	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat

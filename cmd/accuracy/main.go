@@ -30,6 +30,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 type options struct {
 	count  int
 	faults int
+	pairs  int
 	seed   uint64
 	names  []string
 	out    string
@@ -74,6 +75,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.SetOutput(stderr)
 	f.IntVar(&o.count, "count", 200, "photos of each population that is to be read")
 	f.IntVar(&o.faults, "faults", 20, "photos of each fault that is to be refused")
+	f.IntVar(&o.pairs, "pairs", 40, "strips that are read from one photo and from two")
 	f.Uint64Var(&o.seed, "seed", 1, "seed; photo i of a population draws from it and i alone")
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
 	f.StringVar(&o.out, "out", "out/accuracy", "folder for photos.csv, summary.csv, summary.md and accuracy.png")
@@ -92,8 +94,8 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	switch {
 	case f.NArg() > 0:
 		return o, fmt.Errorf("%w: %q is not a flag", errUsage, f.Arg(0))
-	case o.count < 1 || o.faults < 1:
-		return o, fmt.Errorf("%w: --count is %d and --faults %d, want at least 1", errUsage, o.count, o.faults)
+	case o.count < 1 || o.faults < 1 || o.pairs < 1:
+		return o, fmt.Errorf("%w: --count is %d, --faults %d and --pairs %d, want at least 1", errUsage, o.count, o.faults, o.pairs)
 	case !slices.Contains(knowledges, *told):
 		return o, fmt.Errorf("%w: --told is %q, want one of %s", errUsage, *told, strings.Join(knowledges, ", "))
 	case o.jobs < 1:
@@ -160,8 +162,11 @@ func (o options) trials() []trial {
 			continue
 		}
 		n := o.count
-		if p.fault() {
+		switch {
+		case p.fault():
 			n = o.faults
+		case p.pairs:
+			n = o.pairs
 		}
 		for i := range n {
 			tell := o.told

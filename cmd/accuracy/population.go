@@ -19,6 +19,7 @@ type population struct {
 	// the matter with the strip.
 	named bool
 	told  knowledge // usually
+	pairs bool      // its photos are of --pairs
 }
 
 // fault reports whether the population's photos are not to be simply read.
@@ -58,11 +59,11 @@ func populations() []population {
 	}
 	// Where one photo shows least: read from one, and from two.
 	return append(all,
-		population{name: "pair-one", told: toldNothing, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
+		population{name: "pair-one", told: toldNothing, pairs: true, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
 			scenes, err := pair(rng)
 			return scenes[:1], err
 		}},
-		population{name: "pair-two", told: toldSurface, draw: pair})
+		population{name: "pair-two", told: toldSurface, pairs: true, draw: pair})
 }
 
 func names() []string {
