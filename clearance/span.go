@@ -39,17 +39,20 @@ const (
 	ReachBeyond Reach = "beyond"
 )
 
-// spanEnd is the share of a span's length, at both of its ends and on either side
-// of them, that counts as its end.
-const spanEnd = 0.1
+// spanEnd is the share of a span's length inside each of its ends that counts as
+// its end, and spanRounding that outside: 0.025 mm and 0.001 in are the same end.
+const (
+	spanEnd      = 0.1
+	spanRounding = 0.02
+)
 
 func (s Span) reach(mm float64) Reach {
-	edge := spanEnd * (s.Hi - s.Lo)
+	within := math.Min(mm-s.Lo, s.Hi-mm) / (s.Hi - s.Lo)
 	switch {
-	case math.Min(math.Abs(mm-s.Lo), math.Abs(mm-s.Hi)) <= edge:
-		return ReachEnd
-	case mm > s.Lo && mm < s.Hi:
+	case within > spanEnd:
 		return ReachInside
+	case within >= -spanRounding:
+		return ReachEnd
 	}
 	return ReachBeyond
 }

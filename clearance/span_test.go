@@ -74,9 +74,9 @@ func TestRankSpans(t *testing.T) {
 }
 
 func TestSpanReach(t *testing.T) {
-	s := Span{0.10, 0.20} // its ends reach 0.01 to both sides
-	for mm, want := range map[float64]Reach{0.08: ReachBeyond, 0.095: ReachEnd, 0.105: ReachEnd, 0.115: ReachInside,
-		0.185: ReachInside, 0.195: ReachEnd, 0.205: ReachEnd, 0.22: ReachBeyond} {
+	s := Span{0.10, 0.20} // its ends reach 0.01 inwards, and 0.002 outwards for rounding
+	for mm, want := range map[float64]Reach{0.08: ReachBeyond, 0.095: ReachBeyond, 0.0985: ReachEnd, 0.105: ReachEnd, 0.115: ReachInside,
+		0.185: ReachInside, 0.195: ReachEnd, 0.2015: ReachEnd, 0.205: ReachBeyond, 0.22: ReachBeyond} {
 		if got := s.reach(mm); got != want {
 			t.Errorf("%v mm: %s, want %s", mm, got, want)
 		}
