@@ -125,6 +125,9 @@ func parseCorrection(r io.Reader) (c correction, err error) {
 			return c, fmt.Errorf("%w: the ends are at one place", errForm)
 		}
 	}
+	if len(all) == 0 {
+		return c, fmt.Errorf("%w: it corrects nothing", errForm)
+	}
 	for _, v := range all {
 		if !(math.Abs(v) <= maxPlace) {
 			return c, fmt.Errorf("%w: %v mm is no place beside a card", errForm, v)

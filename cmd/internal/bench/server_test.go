@@ -176,8 +176,13 @@ func TestCorrect(t *testing.T) {
 		!strings.Contains(strings.Join(shorter.Flags, " "), vision.FlagEndsByHand) {
 		t.Errorf("%+v %+v", shorter, shorter.Refused)
 	}
-	if nothing := set(correction{Zone: &[4]float64{-5, -60, 5, -50}}); nothing.Refused == nil || nothing.Refused.Code != vision.CodeNoStrip {
-		t.Errorf("%+v", nothing)
+	// A correction that finds nothing leaves the reading and its picture as they were.
+	picture := b.do("GET", shorter.Picture, "", nil).body
+	if a := b.do("POST", "/api/photos/"+got.ID+"/correct", "application/json", []byte(`{"zone":[-5,-60,5,-50]}`)); a.code(t) != vision.CodeNoStrip {
+		t.Errorf("%d %s", a.status, a.body)
+	}
+	if held := b.shown().Bearings[0].Waiting; len(held) != 1 || held[0].Mean != shorter.Mean || !bytes.Equal(b.do("GET", shorter.Picture, "", nil).body, picture) {
+		t.Errorf("%+v", held)
 	}
 	// The way back, and the one accepted is the last.
 	whole := set(correction{Zone: &[4]float64{-30, 2, 30, 20}})
@@ -427,4 +432,30 @@ func withGPS(jpg []byte) []byte {
 	n := len(block) + 2
 	segment := append([]byte{0xff, 0xe1, byte(n >> 8), byte(n)}, block...)
 	return append(append(append([]byte{}, jpg[:2]...), segment...), jpg[2:]...)
+}
+
+// TestKinds: what a photo is called follows from what it is, and one in which nothing
+// is to be seen is neither kept nor noted.
+func TestKinds(t *testing.T) {
+	b := start(t, "", 1)
+	heic, err := os.ReadFile("../../../testdata/photos/corner.heic")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := b.sent("M1", heic); got.Refused == nil || got.Refused.Code != vision.CodeNoCard {
+		t.Errorf("%+v", got.Refused)
+	}
+	if _, err := os.Stat(filepath.Join(b.dir, "photos", "M1.heic")); err != nil {
+		t.Error(err)
+	}
+	before, log := b.files(), b.readings()
+	for _, data := range [][]byte{nil, []byte("GIF89a"), []byte("\x89PNG\r\n\x1a\n"), heic[:300], good(t, "M1")[:5000]} {
+		a := b.upload(field{"bearing", "", []byte("M1")}, field{"photo", "photo.jpg", data})
+		if a.status != http.StatusUnprocessableEntity || !vision.OfFile(a.code(t)) {
+			t.Errorf("%.8q: %d %s", data, a.status, a.body)
+		}
+	}
+	if after := b.files(); !reflect.DeepEqual(after, before) || b.readings() != log {
+		t.Errorf("%v became %v", before, after)
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net/http"
 	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -144,6 +145,9 @@ func (s *Server) readJob(j folder.Job, c correction) (*reading, error) {
 	v := s.config.Folder.View()
 	got := &reading{id: idOf(j.Photos), job: j, picture: v.Task(j).Picture}
 	got.outcome, err = v.Read(j, s.config.Lots, func(t pipeline.Task) pipeline.Entry {
+		if c != (correction{}) {
+			t.Picture = correctedPicture(t.Picture)
+		}
 		e := s.config.Read(given, t)
 		got.result, got.sight = e.Result, e.Sight
 		return e
@@ -207,7 +211,22 @@ func (s *Server) correct(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, err)
 		return
 	}
+	drawn := correctedPicture(got.picture)
+	if why := got.outcome.Refused; why != nil && old.outcome.Reading != nil {
+		os.Remove(drawn) // the reading that there is stays, with its picture
+		refuse(w, http.StatusUnprocessableEntity, why.Code, why.Message, why.Remedy)
+		return
+	}
+	if err := os.Rename(drawn, got.picture); err != nil && got.outcome.PictureErr == nil {
+		got.outcome.PictureErr = err
+	}
 	s.show(w, got)
+}
+
+// correctedPicture is where the picture of a corrected reading is drawn until it is
+// known to stay; the folder sweeps away what a killed process leaves of such names.
+func correctedPicture(path string) string {
+	return filepath.Join(filepath.Dir(path), ".stripgap-"+filepath.Base(path))
 }
 
 func (s *Server) gone(w http.ResponseWriter) {
