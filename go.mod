@@ -13,7 +13,7 @@ require (
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/skip2/go-qrcode v0.0.0-20200617195104-da1b6568686e
 	github.com/spf13/cobra v1.10.2
-	github.com/spf13/pflag v1.1.0
+	github.com/spf13/pflag v1.0.10
 	github.com/tetratelabs/wazero v1.9.0
 	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.47.0
