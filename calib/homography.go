@@ -21,40 +21,11 @@ var (
 // is such that the third coordinate is positive in front of the camera.
 type Homography [9]float64
 
-// CardFromImage takes pixels to card millimetres; it is a Homography's inverse.
-type CardFromImage [9]float64
-
 // Image returns the pixel of a card point, or false when the point lies at or
 // behind the camera's horizon.
 func (h Homography) Image(p CardPoint) (PixelPoint, bool) {
 	x, y, ok := transform(h, p.X, p.Y)
 	return PixelPoint{x, y}, ok
-}
-
-// Card returns the card point seen at a pixel, or false when the pixel lies on
-// or beyond the image of the card plane's horizon.
-func (c CardFromImage) Card(p PixelPoint) (CardPoint, bool) {
-	x, y, ok := transform(c, p.X, p.Y)
-	return CardPoint{x, y}, ok
-}
-
-// Inverse returns CardFromImage, or ErrDegenerate when h flattens the card to a
-// line.
-func (h Homography) Inverse() (CardFromImage, error) {
-	a := adjugate(h)
-	det := h[0]*a[0] + h[1]*a[3] + h[2]*a[6]
-	// Hadamard's bound makes the test independent of units.
-	bound := 1.0
-	for i := 0; i < 9; i += 3 {
-		bound *= math.Hypot(math.Hypot(h[i], h[i+1]), h[i+2])
-	}
-	if !(math.Abs(det) > 1e-13*bound) {
-		return CardFromImage{}, fmt.Errorf("homography: %w", ErrDegenerate)
-	}
-	for i := range a {
-		a[i] /= det
-	}
-	return a, nil
 }
 
 // Mirrored reports that the photo shows the card's orientation reversed: it was

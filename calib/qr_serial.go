@@ -33,10 +33,8 @@ func NewSerial(r io.Reader) (string, error) {
 	return string(serial) + string(serialAlphabet[(base-sum)%base]), nil
 }
 
-// ValidSerial reports whether s has the form of a sheet serial. It finds every
-// single wrong character and every exchange of two.
-func ValidSerial(s string) bool { return checkSerial(s) == nil }
-
+// checkSerial tells what keeps s from being a sheet serial. It finds every single
+// wrong character and every exchange of two.
 func checkSerial(s string) error {
 	if len(s) != serialLength {
 		return fmt.Errorf("serial: %q has %d characters, not %d; copy it from the sheet", s, len(s), serialLength)

@@ -19,7 +19,7 @@ func TestNewSerialIsValid(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !ValidSerial(s) {
+		if checkSerial(s) != nil {
 			t.Fatalf("%q is not valid", s)
 		}
 		seen[s] = true
@@ -47,14 +47,14 @@ func TestCheckCharacterFindsMistakes(t *testing.T) {
 		}
 		for i := range good {
 			for _, c := range serialAlphabet {
-				if bad := good[:i] + string(c) + good[i+1:]; bad != good && ValidSerial(bad) {
+				if bad := good[:i] + string(c) + good[i+1:]; bad != good && checkSerial(bad) == nil {
 					t.Errorf("%s passes for %s", bad, good)
 				}
 			}
 			for j := range i {
 				b := []byte(good)
 				b[i], b[j] = b[j], b[i]
-				if bad := string(b); bad != good && ValidSerial(bad) {
+				if bad := string(b); bad != good && checkSerial(bad) == nil {
 					t.Errorf("%s passes for %s", bad, good)
 				}
 			}
