@@ -61,10 +61,6 @@ func studentFactor(p, dof float64) (float64, error) {
 // anywhere within +-halfWidth (JCGM 100:2008 4.3.7).
 func Rectangular(halfWidth float64) float64 { return math.Abs(halfWidth) / math.Sqrt(3) }
 
-// Triangular returns the standard uncertainty of a quantity within +-halfWidth
-// and likeliest at the centre (JCGM 100:2008 4.3.9).
-func Triangular(halfWidth float64) float64 { return math.Abs(halfWidth) / math.Sqrt(6) }
-
 // Arcsine returns the standard uncertainty of a quantity that swings sinusoidally
 // within +-halfWidth (JCGM 100:2008 H.1.3.4).
 func Arcsine(halfWidth float64) float64 { return math.Abs(halfWidth) / math.Sqrt2 }

@@ -103,7 +103,6 @@ func TestDistributions(t *testing.T) {
 		draw func() float64
 	}{
 		"rectangular": {Rectangular(2), func() float64 { return 4*r.Float64() - 2 }},
-		"triangular":  {Triangular(-2), func() float64 { return 2 * (r.Float64() - r.Float64()) }},
 		"arcsine":     {Arcsine(2), func() float64 { return 2 * math.Sin(2*math.Pi*r.Float64()) }},
 	} {
 		const n = 200000
