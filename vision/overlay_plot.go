@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"stripgap/calib"
+	"stripgap/calib/quantity"
 )
 
 // mmPerThou is exact: an inch is 25.4 mm.
@@ -72,19 +73,19 @@ func (f plotFrame) drawAxes(c *canvas) {
 	plain := fontKey{labelSize - 2, false}
 	l, r := float64(f.area.Min.X), float64(f.area.Max.X)
 	t, b := float64(f.area.Min.Y), float64(f.area.Max.Y)
-	steps, digits := ticks(f.value.lo, f.value.hi, 6)
+	steps, digits := quantity.Steps(f.value.lo, f.value.hi, 6)
 	for _, v := range steps {
 		y := f.value.at(v)
 		c.stroke(inkGrey, 2, calib.PixelPoint{X: l, Y: y}, calib.PixelPoint{X: r, Y: y})
 		c.text(inkBlack, plain, calib.PixelPoint{X: l - 14, Y: y}, anchorRight, strconv.FormatFloat(v, 'f', digits, 64))
 	}
-	steps, digits = ticks(f.value.lo/mmPerThou, f.value.hi/mmPerThou, 6)
+	steps, digits = quantity.Steps(f.value.lo/mmPerThou, f.value.hi/mmPerThou, 6)
 	for _, v := range steps {
 		y := f.value.at(v * mmPerThou)
 		c.stroke(inkBlack, 3, calib.PixelPoint{X: r, Y: y}, calib.PixelPoint{X: r + 9, Y: y})
 		c.text(inkBlack, plain, calib.PixelPoint{X: r + 18, Y: y}, anchorLeft, strconv.FormatFloat(v, 'f', digits, 64))
 	}
-	steps, digits = ticks(f.along.lo, f.along.hi, 8)
+	steps, digits = quantity.Steps(f.along.lo, f.along.hi, 8)
 	for _, v := range steps {
 		x := f.along.at(v)
 		c.stroke(inkBlack, 3, calib.PixelPoint{X: x, Y: b}, calib.PixelPoint{X: x, Y: b + 9})
@@ -92,27 +93,6 @@ func (f plotFrame) drawAxes(c *canvas) {
 	}
 	c.stroke(inkBlack, 3, calib.PixelPoint{X: l, Y: t}, calib.PixelPoint{X: l, Y: b},
 		calib.PixelPoint{X: r, Y: b}, calib.PixelPoint{X: r, Y: t})
-}
-
-// ticks returns about n round values between lo and hi, steps of 1, 2 or 5 times
-// a power of ten, and how many decimals they need.
-func ticks(lo, hi float64, n int) (values []float64, decimals int) {
-	rough := (hi - lo) / float64(n)
-	power := math.Floor(math.Log10(rough))
-	step := math.Pow(10, power)
-	switch m := rough / step; {
-	case m > 5:
-		step *= 10
-		power++
-	case m > 2:
-		step *= 5
-	case m > 1:
-		step *= 2
-	}
-	for i := math.Ceil(lo / step); i*step <= hi; i++ {
-		values = append(values, i*step)
-	}
-	return values, max(0, int(-power))
 }
 
 // drawBand draws runs of neighbouring used stations: the band, the line and a

@@ -145,38 +145,18 @@ func axesOf(shown []RecordReading, limits []limitLine) (a plotAxes, ok bool) {
 }
 
 func (p *profilePlot) ticks(a plotAxes) {
-	values, decimals := roundSteps(a.lo, a.hi, 6)
+	values, decimals := quantity.Steps(a.lo, a.hi, 6)
 	for _, v := range values {
 		p.MM = append(p.MM, plotTick{a.y(v), fmt.Sprintf("%.*f", decimals, v)})
 	}
-	values, decimals = roundSteps(a.lo/mmPerThou, a.hi/mmPerThou, 6)
+	values, decimals = quantity.Steps(a.lo/mmPerThou, a.hi/mmPerThou, 6)
 	for _, v := range values {
 		p.Thou = append(p.Thou, plotTick{a.y(v * mmPerThou), fmt.Sprintf("%.*f", decimals, v)})
 	}
-	values, decimals = roundSteps(-a.reach, a.reach, 6)
+	values, decimals = quantity.Steps(-a.reach, a.reach, 6)
 	for _, v := range values {
 		p.Along = append(p.Along, plotTick{a.x(v), fmt.Sprintf("%.*f", decimals, math.Abs(v))})
 	}
-}
-
-// roundSteps returns about n round values from lo to hi, steps of 1, 2 or 5 times
-// a power of ten, and how many decimals they need.
-func roundSteps(lo, hi float64, n int) (values []float64, decimals int) {
-	power := math.Floor(math.Log10((hi - lo) / float64(n)))
-	step := math.Pow(10, power)
-	switch m := (hi - lo) / float64(n) / step; {
-	case m > 5:
-		step *= 10
-		power++
-	case m > 2:
-		step *= 5
-	case m > 1:
-		step *= 2
-	}
-	for i := math.Ceil(lo / step); i*step <= hi; i++ {
-		values = append(values, i*step)
-	}
-	return values, max(0, int(-power))
 }
 
 // addCurve adds one reading. A dropped station interrupts line and band, so that a
