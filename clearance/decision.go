@@ -30,10 +30,6 @@ type Decision struct {
 	Guard float64
 }
 
-// Provable reports whether any reading with this uncertainty could be found
-// inside.
-func (d Decision) Provable() bool { return d.Accept.Lo <= d.Accept.Hi }
-
 // Decide judges an estimate in mm against limits. The rule is that of ISO 14253-1
 // with the expanded uncertainty as guard band: inside when the estimate lies
 // within the limits by at least guard, outside when it lies beyond one by more

@@ -25,12 +25,6 @@ type Gauged struct {
 	Lot, Sheet string
 }
 
-// Gauged returns the reading for the checks over several strips; lot and sheet may
-// be empty.
-func (r Reading) Gauged(lot, sheet string) Gauged {
-	return Gauged{r.Clearance, r.Budget, r.Taper, [2]string{r.Ends[0].Name, r.Ends[1].Name}, lot, sheet}
-}
-
 // Check reports figures that are none: a clearance or taper that is not finite, an
 // uncertainty that is not positive, ends without two names.
 func (g Gauged) Check() error {

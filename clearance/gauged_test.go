@@ -43,7 +43,7 @@ func TestSharedErrors(t *testing.T) {
 func TestReadingGauged(t *testing.T) {
 	p, s := strip()
 	r := read(t, p, s)
-	g := r.Gauged("lot", "sheet")
+	g := Gauged{r.Clearance, r.Budget, r.Taper, [2]string{r.Ends[0].Name, r.Ends[1].Name}, "lot", "sheet"}
 	if err := g.Check(); err != nil {
 		t.Fatal(err)
 	}

@@ -91,26 +91,6 @@ func (p WidthProfile) Check() error {
 	return nil
 }
 
-// Taper returns the difference of the widths in mm, first end minus second, with
-// the part of its uncertainty that common errors leave: an offset cancels, a
-// scale error stays as the same fraction of the taper.
-func (p WidthProfile) Taper() quantity.Value {
-	t := p.Ends[0].Width - p.Ends[1].Width
-	return quantity.Value{X: t, U: math.Hypot(p.TaperU, t/p.Mean*p.sum(Scale))}
-}
-
-// RelativeTaper returns the widths' difference, first end minus second, as a
-// fraction of the mean width. It needs no section area: the clearance's relative
-// taper is the same with the other sign, to first order. Scale errors cancel.
-func (p WidthProfile) RelativeTaper() (quantity.Value, error) {
-	if err := p.Check(); err != nil {
-		return quantity.Value{}, err
-	}
-	r := (p.Ends[0].Width - p.Ends[1].Width) / p.Mean
-	shift := math.Hypot(p.sum(Own), p.sum(Offset))
-	return quantity.Value{X: r, U: math.Hypot(p.TaperU, r*shift) / p.Mean}, nil
-}
-
 // NoLot says what a reading without a strip lot lacks and how to mend it.
 const NoLot = "No strip lot is given, so only the width and its relative taper are known. " +
 	"To get the clearance, learn the strip's section area once (strips crushed on feeler gauges, its sleeve's printed scale, " +

@@ -185,41 +185,6 @@ func gapAt(t *testing.T, w float64) Gap {
 	return g
 }
 
-// The relative taper needs no area, and has the clearance's size with the other
-// sign to first order in the taper.
-func TestRelativeTaper(t *testing.T) {
-	p, s := strip()
-	p.Ends[0].Width, p.Ends[1].Width = 1.49, 1.51
-	got, err := p.RelativeTaper()
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "relative taper", got.X, -0.02/1.5, 1e-12)
-	r := read(t, p, s)
-	near(t, "against the clearance's", got.X, -r.Taper.X/r.Clearance.X, 0.02*math.Abs(got.X))
-
-	// Terms chosen so that the shift of the mean counts as much as the taper's own.
-	p.Ends[0].Width, p.Ends[1].Width, p.TaperU = 1.35, 1.65, 0.006
-	p.Terms[0].U, p.Terms[1].U = 0.020, 0.015
-	if got, err = p.RelativeTaper(); err != nil {
-		t.Fatal(err)
-	}
-	rnd := rand.New(rand.NewPCG(8, 9))
-	var rel, abs spread
-	for range 60000 {
-		own, offset, scale := 0.020*rnd.NormFloat64(), 0.015*rnd.NormFloat64(), 1+0.005*rnd.NormFloat64()
-		width := (-0.3 + 0.006*rnd.NormFloat64()) * scale
-		rel.add(width / (1.5*scale + own + offset))
-		abs.add(width)
-	}
-	near(t, "u of the relative taper", got.U/rel.sd(), 1, 0.02)
-	near(t, "u of the taper", p.Taper().U/abs.sd(), 1, 0.02)
-	p.Mean = -1
-	if _, err := p.RelativeTaper(); err == nil {
-		t.Error("a negative width was accepted")
-	}
-}
-
 func TestStationsKeepTheirReasons(t *testing.T) {
 	p, s := strip()
 	p.Stations[3].Dropped = "glare"

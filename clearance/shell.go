@@ -45,33 +45,3 @@ func (s ShellChange) String() string {
 	return fmt.Sprintf("each shell %s (%s) %s would bring the clearance to %s, the middle of its limits. %s",
 		quantity.Format(x, u, quantity.MM), quantity.Format(x, u, quantity.Thou), way, quantity.FormatLength(s.Target, quantity.MM, 4), ShellWarning)
 }
-
-// BestShell returns which of the maker's sizes suits best: the index into sizes,
-// each a change of wall in mm against the shells now fitted (0 keeps them), and the
-// probability that the clearance then lies within the limits. Where none of them
-// has any, it is the size that comes nearest. New shells bring the tolerance of
-// their own wall: sizeU, a standard uncertainty in mm.
-func BestShell(c quantity.Value, l Limits, sizes []float64, sizeU float64) (best int, conformity float64, err error) {
-	if len(sizes) == 0 || !uncertainty(sizeU) {
-		return 0, 0, fmt.Errorf("shell sizes: %d of them with standard uncertainty %v mm: need at least one, uncertainty not negative", len(sizes), sizeU)
-	}
-	conformity, nearest := -1.0, math.Inf(1)
-	for i, size := range sizes {
-		if !finite(size) {
-			return 0, 0, fmt.Errorf("shell size %d: %v mm: must be a number", i+1, size)
-		}
-		then := quantity.Value{X: c.X - 2*size, U: c.U}
-		if size != 0 {
-			then.U = math.Hypot(c.U, 2*sizeU)
-		}
-		p, err := Conformity(then, l)
-		if err != nil {
-			return 0, 0, err
-		}
-		beyond := max(l.Lo-then.X, then.X-l.Hi)
-		if p > conformity || p == conformity && beyond < nearest {
-			best, conformity, nearest = i, p, beyond
-		}
-	}
-	return best, conformity, nil
-}

@@ -50,33 +50,3 @@ func TestChangeShellsRefuses(t *testing.T) {
 		}
 	}
 }
-
-func TestBestShell(t *testing.T) {
-	limits := Limits{0.030, 0.050}
-	sizes := []float64{0, 0.0254 / 2, 0.0254} // as fitted, 0.001 in and 0.002 in undersize
-	for _, c := range []struct {
-		x    float64
-		best int
-		p    float64 // at least
-	}{
-		{0.040, 0, 0.999}, {0.064, 1, 0.99}, {0.090, 2, 0.99},
-		{0.200, 2, 0}, {0.010, 0, 0}, // none helps: the nearest
-	} {
-		best, p, err := BestShell(quantity.Value{X: c.x, U: 0.001}, limits, sizes, 0.001)
-		if err != nil || best != c.best || p < c.p || c.p == 0 && p > 1e-6 {
-			t.Errorf("%v: size %d with %v, %v; want %d", c.x, best, p, err, c.best)
-		}
-	}
-	// A fitted shell is what was read; another brings its own tolerance.
-	if _, p, err := BestShell(quantity.Value{X: 0.049, U: 0.0005}, limits, []float64{0}, 0.01); err != nil || p < 0.97 {
-		t.Errorf("keeping the shells: %v, %v", p, err)
-	}
-	for _, bad := range [][]float64{nil, {math.NaN()}} {
-		if _, _, err := BestShell(quantity.Value{X: 0.04, U: 0.001}, limits, bad, 0.001); err == nil {
-			t.Errorf("sizes %v accepted", bad)
-		}
-	}
-	if _, _, err := BestShell(quantity.Value{X: 0.04, U: 0.001}, Limits{}, sizes, 0.001); err == nil {
-		t.Error("no limits accepted")
-	}
-}

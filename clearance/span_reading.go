@@ -9,21 +9,6 @@ import (
 	"stripgap/calib/quantity"
 )
 
-// About returns the clearances in mm that a strip told, at both ends and in the
-// mean, widened by the expanded uncertainty: what another strip's span has to
-// hold. Of a reading outside its strip's own range it is a rough guide only.
-func (r Reading) About(c quantity.Coverage) (Limits, error) {
-	e, err := r.Budget.Expand(c)
-	if err != nil {
-		return Limits{}, err
-	}
-	l := Limits{r.Clearance.X, r.Clearance.X}
-	for _, end := range r.Ends {
-		l.Lo, l.Hi = min(l.Lo, end.Clearance.X), max(l.Hi, end.Clearance.X)
-	}
-	return Limits{max(0, l.Lo-e.U), l.Hi + e.U}, nil
-}
-
 // SpansFor returns which of the spans that strips are made for hold all of a
 // stretch of clearance, as indices, the one with the most room (as a ratio) on its
 // tighter side first. None is an empty list. The stretch needs 0 <= Lo <= Hi, and

@@ -5,8 +5,6 @@ import (
 	"math"
 	"strings"
 	"testing"
-
-	"stripgap/calib/quantity"
 )
 
 func TestSpansFor(t *testing.T) {
@@ -42,17 +40,4 @@ func TestSpansFor(t *testing.T) {
 	if got, err := SpansFor(Limits{0.02, 0.03}, []Span{{0, 1}}); err == nil {
 		t.Errorf("span from 0: %v", got)
 	}
-}
-
-// What a strip outside its range told, with both ends and U, is what the next one's
-// range has to hold.
-func TestAbout(t *testing.T) {
-	p, s := strip()
-	r := read(t, p, s)
-	l, err := r.About(quantity.Coverage{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "lower", l.Lo, r.Ends[1].Clearance.X-2*r.Clearance.U, 1e-15)
-	near(t, "upper", l.Hi, r.Ends[0].Clearance.X+2*r.Clearance.U, 1e-15)
 }
