@@ -127,7 +127,7 @@ func (b *bench) post(path, kind string, body []byte) (int, []byte, error) {
 func (b *bench) checkLog(accepted map[string]int) {
 	b.t.Helper()
 	logged := map[string]int{}
-	for _, r := range b.folder.Readings() {
+	for _, r := range b.folder.View().Journal.Standing() {
 		id := idOf(r.Photos)
 		if _, twice := logged[id]; twice {
 			b.t.Errorf("photo %s is in the log twice", id)

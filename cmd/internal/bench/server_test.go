@@ -216,12 +216,12 @@ func TestPair(t *testing.T) {
 		t.Fatalf("%+v", both)
 	}
 	b.do("POST", "/api/photos/"+both.ID+"/accept", "application/json", []byte("{}"))
-	r := b.folder.Readings()
+	r := b.folder.View().Journal.Standing()
 	if len(r) != 1 || len(r[0].Photos) != 2 {
 		t.Errorf("%+v", r)
 	}
 	// Neither photo can be used once more.
-	if a := b.do("POST", "/api/photos/"+first.ID+"/accept", "application/json", []byte("{}")); a.status != http.StatusOK || len(b.folder.Readings()) != 1 {
+	if a := b.do("POST", "/api/photos/"+first.ID+"/accept", "application/json", []byte("{}")); a.status != http.StatusOK || len(b.folder.View().Journal.Standing()) != 1 {
 		t.Errorf("%d %s", a.status, a.body)
 	}
 	if a := b.upload(field{"bearing", "", []byte("M2")}, field{"photo", "", good(t, "M2")}, field{"other", "", []byte("nothing")}); a.code(t) != codeGone {
@@ -385,7 +385,7 @@ func TestPosition(t *testing.T) {
 		t.Fatalf("%+v", got)
 	}
 	b.do("POST", "/api/photos/"+got.ID+"/accept", "application/json", []byte("{}"))
-	if r := b.folder.Readings(); len(r) != 1 || r[0].Photos[0].Name != "B1-90deg.jpg" || *r[0].Position != 90 {
+	if r := b.folder.View().Journal.Standing(); len(r) != 1 || r[0].Photos[0].Name != "B1-90deg.jpg" || *r[0].Position != 90 {
 		t.Errorf("%+v", r)
 	}
 	if got := b.sent("M1", good(t, "M2")); got.Refused == nil || got.Refused.Code != "tag-of-another-bearing" {

@@ -110,20 +110,6 @@ func (f *Folder) View() View {
 	return f.view
 }
 
-// Reload reads build.toml again, which a person may have changed. With an error
-// the build stays as it was.
-func (f *Folder) Reload() error {
-	b, err := loadBuild(f.View().Dir)
-	if err != nil {
-		return err
-	}
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	b.ID = f.view.Journal.ID()
-	f.view.Build = b
-	return nil
-}
-
 // add writes one entry; make gets the journal that it follows.
 func (f *Folder) add(make func(build.Journal) build.Entry) error {
 	f.mu.Lock()
@@ -170,9 +156,3 @@ func (f *Folder) Withdraw(number int, reason string) error {
 func (f *Folder) AddSheet(s build.Sheet) error {
 	return f.add(func(build.Journal) build.Entry { return build.Entry{Sheet: &s} })
 }
-
-// Readings lists the readings that stand.
-func (f *Folder) Readings() []build.Reading { return f.View().Journal.Standing() }
-
-// Status works out where the build stands.
-func (f *Folder) Status() (build.Status, error) { return f.View().Status() }

@@ -274,7 +274,7 @@ func TestFullDisk(t *testing.T) {
 		if !errors.Is(err, syscall.ENOSPC) || !strings.Contains(err.Error(), "nothing was lost, nothing was added; make room") {
 			t.Fatalf("room for %d: %v", room, err)
 		}
-		if after, _ := os.ReadFile(path); string(after) != string(before) || len(f.Readings()) != 0 {
+		if after, _ := os.ReadFile(path); string(after) != string(before) || len(f.View().Journal.Standing()) != 0 {
 			t.Fatalf("room for %d: the file holds part of a line", room)
 		}
 		disk.room = 1 << 20
@@ -363,7 +363,7 @@ func TestPictureDoesNotFit(t *testing.T) {
 	if err := errors.Join(os.Remove(pictures), os.WriteFile(pictures, nil, 0o644)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := f.Keep(out); err == nil || len(f.Readings()) != 0 {
+	if _, err := f.Keep(out); err == nil || len(f.View().Journal.Standing()) != 0 {
 		t.Errorf("kept: %v", err)
 	}
 	if jobs, _ := f.View().Plan(Ask{}); len(jobs) != 1 {

@@ -192,7 +192,7 @@ func TestCrowd(t *testing.T) {
 		}
 	}
 	var strips []int
-	for _, r := range f.Readings() {
+	for _, r := range f.View().Journal.Standing() {
 		strips = append(strips, r.Strip)
 	}
 	if refused != 7*len(jobs) || fmt.Sprint(strips) != "[1 2 3]" {

@@ -110,7 +110,7 @@ func TestPlanTwice(t *testing.T) {
 	read(jobs[0], result("M1", sheet))
 	refused := pipeline.Result{Outcome: pipeline.OutcomeRefused, Refusal: &pipeline.Refusal{Code: "blurred", Message: "m", Remedy: "r"}}
 	read(jobs[1], refused)
-	if rs := f.Readings(); len(rs) != 1 || rs[0].Bearing != "M1" || len(f.View().Journal.Refusals()) != 1 {
+	if rs := f.View().Journal.Standing(); len(rs) != 1 || rs[0].Bearing != "M1" || len(f.View().Journal.Refusals()) != 1 {
 		t.Fatalf("%+v", rs)
 	}
 	count("again", Ask{}, 0, 0)
