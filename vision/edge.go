@@ -161,14 +161,6 @@ func lerp(table []float64, i int, f float64) float64 {
 	return table[i] + f*(table[i+1]-table[i])
 }
 
-// haloAt returns the sharpening's share at offset u px, for amount 1.
-func (s *edgeShape) haloAt(u float64) float64 {
-	if i, f, ok := s.inside(u); ok {
-		return lerp(s.halo, i, f)
-	}
-	return 0
-}
-
 func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
 
 // unsharp is a mask's Gaussian as an odd, normalised row of weights, stride table

@@ -131,6 +131,14 @@ func TestEdgeRates(t *testing.T) {
 	}
 }
 
+// haloAt is the sharpening's share at offset u px, for amount 1.
+func (s *edgeShape) haloAt(u float64) float64 {
+	if i, f, ok := s.inside(u); ok {
+		return lerp(s.halo, i, f)
+	}
+	return 0
+}
+
 // TestEdgeShapeEnds: beyond the table the edge is over, flat, and unsharpened,
 // and the table does not jump there.
 func TestEdgeShapeEnds(t *testing.T) {
