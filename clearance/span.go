@@ -86,9 +86,9 @@ func (c SpanCover) count(r Reach) int {
 }
 
 // RankSpans tells how each span covers the limits for new parts and for service,
-// either nil where there are none, the best first: fewest limits beyond the span,
-// then fewest at its end, then the largest share covered, then the shortest span.
-// The limits must pass Check.
+// either nil where there are none, the best first: those that reach every limit,
+// fewest of them at an end, before those that do not; then the largest share
+// covered, then the shortest span. The limits must pass Check.
 func RankSpans(spans []Span, newParts, service *Limits) []SpanCover {
 	var list []LimitReach
 	add := func(name string, mm float64) {
@@ -116,12 +116,20 @@ func RankSpans(spans []Span, newParts, service *Limits) []SpanCover {
 	}
 	slices.SortStableFunc(out, func(a, b SpanCover) int {
 		return cmp.Or(
-			cmp.Compare(a.count(ReachBeyond), b.count(ReachBeyond)),
-			cmp.Compare(a.count(ReachEnd), b.count(ReachEnd)),
+			cmp.Compare(a.rank(), b.rank()),
 			cmp.Compare(b.Share, a.Share),
 			cmp.Compare(a.Span.Hi-a.Span.Lo, b.Span.Hi-b.Span.Lo))
 	})
 	return out
+}
+
+// rank is the number of limits at the span's ends, and above that of any span that
+// reaches every limit where this one does not.
+func (c SpanCover) rank() int {
+	if c.Covers() {
+		return c.count(ReachEnd)
+	}
+	return len(c.Limits) + 1
 }
 
 // share is how much of the stretch from the lowest to the highest limit the span

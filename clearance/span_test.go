@@ -49,6 +49,8 @@ func TestRankSpans(t *testing.T) {
 		{"0.0025..0.0030in", "..0.0050in", 1, []Reach{ReachInside, ReachInside, ReachInside}, 1},
 		// No span covers everything: 0.5 to 0.508 of 0.5 to 0.6 mm.
 		{"0.5..0.6mm", "", 3, []Reach{ReachEnd, ReachBeyond}, 0.08},
+		// What most of the limits lie in comes before what more of their ends lie in.
+		{"0.2..0.5mm", "", 3, []Reach{ReachBeyond, ReachEnd}, (0.5 - 0.009*25.4) / 0.3},
 	} {
 		got := RankSpans(CommonSpans(), limitsOf(t, c.newParts), limitsOf(t, c.service))
 		var reach []Reach
