@@ -123,10 +123,10 @@ func checkBar(name, text string, mm float64, err error, nominal, other float64) 
 }
 
 // likelyBar returns the figure probably meant for a bar, or nothing: the same
-// number in mm, in or cm, its decimal point moved, or two neighbouring digits
-// swapped.
+// number in mm, in or cm, its decimal point moved or a comma, or two neighbouring
+// digits swapped.
 func likelyBar(text string, nominal float64) string {
-	t := strings.TrimSpace(text)
+	t := strings.Replace(strings.TrimSpace(text), ",", ".", 1)
 	number := t[:len(t)-len(strings.TrimLeft(t, "0123456789."))]
 	x, err := strconv.ParseFloat(number, 64)
 	if err != nil {

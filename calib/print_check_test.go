@@ -48,7 +48,7 @@ func TestCheckBarsSlips(t *testing.T) {
 		{"141 mm", "188 mm", "", `across: "141 mm" is 94 % of the bar's 150 mm, and a print more than 5 % off is not used`},
 		{"-150 mm", "200 mm", "", `across: "-150 mm"`},
 		{"", "200 mm", "", `across: length "": does not start with a number`},
-		{"150,2 mm", "200 mm", "", `write a decimal point, not a comma`},
+		{"150,2 mm", "200 mm", "", `write a decimal point, not a comma; probably 150.2 mm`},
 		{"150 mm", "200 mm", "0.03", `u: length "0.03": no unit`},
 		{"150 mm", "200 mm", "0 mm", `u: 0 mm must be above 0 and at most 1 mm`},
 		{"150 mm", "200 mm", "2 mm", `u: 2 mm must be above 0 and at most 1 mm`},
