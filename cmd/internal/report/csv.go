@@ -9,16 +9,50 @@ import (
 	"stripgap/cmd/internal/pipeline"
 )
 
-// column is one column of the CSV: its name and what it holds of a result, ""
-// when that is not known.
-type column struct {
+// column is one column of a CSV: its name and what it holds of a T, "" when that is
+// not known.
+type column[T any] struct {
 	name  string
-	value func(pipeline.Result) string
+	value func(T) string
+}
+
+// writeCSV writes one line an item under one line of names (RFC 4180).
+func writeCSV[T any](w io.Writer, columns []column[T], items []T) error {
+	out := csv.NewWriter(w)
+	line := make([]string, len(columns))
+	for i, c := range columns {
+		line[i] = c.name
+	}
+	if err := out.Write(line); err != nil {
+		return err
+	}
+	for _, item := range items {
+		for i, c := range columns {
+			line[i] = noFormula(c.value(item))
+		}
+		if err := out.Write(line); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// noFormula puts an apostrophe before text that a spreadsheet would run as a
+// formula, such as the name of a photo that somebody sent. Figures stay as they are.
+func noFormula(s string) string {
+	if s == "" || !strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return s
+	}
+	if _, err := strconv.ParseFloat(s, 64); err == nil {
+		return s
+	}
+	return "'" + s
 }
 
 // columns are in the order of the contract's fields. Lengths are millimetres in
 // full precision.
-var columns = []column{
+var columns = []column[pipeline.Result]{
 	{"photo", func(r pipeline.Result) string { return strings.Join(r.Photos, " ") }},
 	{"outcome", func(r pipeline.Result) string { return r.Outcome }},
 	{"refusal", text(refusalOf, func(f pipeline.Refusal) string { return f.Code })},
@@ -55,26 +89,7 @@ var columns = []column{
 }
 
 // CSV writes one line a reading under one line of names (RFC 4180).
-func CSV(w io.Writer, results []pipeline.Result) error {
-	out := csv.NewWriter(w)
-	line := make([]string, len(columns))
-	for i, c := range columns {
-		line[i] = c.name
-	}
-	if err := out.Write(line); err != nil {
-		return err
-	}
-	for _, r := range results {
-		for i, c := range columns {
-			line[i] = c.value(r)
-		}
-		if err := out.Write(line); err != nil {
-			return err
-		}
-	}
-	out.Flush()
-	return out.Error()
-}
+func CSV(w io.Writer, results []pipeline.Result) error { return writeCSV(w, columns, results) }
 
 // The parts of a result that a column may show; nil when not known.
 func refusalOf(r pipeline.Result) *pipeline.Refusal { return r.Refusal }

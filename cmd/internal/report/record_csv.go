@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"strings"
@@ -16,10 +15,7 @@ type recordLine struct {
 }
 
 // recordColumns are the CSV's columns. Lengths are millimetres in full precision.
-var recordColumns = []struct {
-	name  string
-	value func(recordLine) string
-}{
+var recordColumns = []column[recordLine]{
 	{"build", func(l recordLine) string { return l.record.Build }},
 	{"date", func(l recordLine) string { return l.record.Date.Format("2006-01-02") }},
 	{"k", func(l recordLine) string { return full(l.record.Coverage) }},
@@ -64,26 +60,7 @@ var recordColumns = []struct {
 
 // RecordCSV writes a record as one line a reading under one line of names
 // (RFC 4180). A bearing without readings has a line too.
-func RecordCSV(w io.Writer, r Record) error {
-	out := csv.NewWriter(w)
-	line := make([]string, len(recordColumns))
-	for i, c := range recordColumns {
-		line[i] = c.name
-	}
-	if err := out.Write(line); err != nil {
-		return err
-	}
-	for _, l := range recordLines(r) {
-		for i, c := range recordColumns {
-			line[i] = c.value(l)
-		}
-		if err := out.Write(line); err != nil {
-			return err
-		}
-	}
-	out.Flush()
-	return out.Error()
-}
+func RecordCSV(w io.Writer, r Record) error { return writeCSV(w, recordColumns, recordLines(r)) }
 
 func recordLines(r Record) (lines []recordLine) {
 	for _, b := range r.Bearings {

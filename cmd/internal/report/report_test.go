@@ -147,6 +147,25 @@ func TestCSV(t *testing.T) {
 	}
 }
 
+// Text that begins as a formula does is text in a spreadsheet too; figures, also
+// negative ones, are what they were.
+func TestCSVHoldsNoFormula(t *testing.T) {
+	for text, want := range map[string]string{
+		"=1+1.jpg": "'=1+1.jpg", "+a": "'+a", "-left.jpg": "'-left.jpg", "@a": "'@a", "\t=a": "'\t=a", "\r=a": "'\r=a",
+		"": "", "M1.jpg": "M1.jpg", "a=b": "a=b", "-0.001146": "-0.001146", "+5": "+5", "-1e-05": "-1e-05",
+	} {
+		if got := noFormula(text); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+	hostile := readings()[:1]
+	hostile[0].Photos = []string{"=HYPERLINK(A1).jpg"}
+	var b strings.Builder
+	if err := CSV(&b, hostile); err != nil || !strings.Contains(b.String(), "\n'=HYPERLINK(A1).jpg,") {
+		t.Errorf("%v\n%s", err, b.String())
+	}
+}
+
 func TestJSON(t *testing.T) {
 	var b strings.Builder
 	if err := JSON(&b, nil); err != nil {

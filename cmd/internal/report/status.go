@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -61,7 +60,7 @@ func StatusTable(w io.Writer, s build.Status) error {
 		name = printable(name) + ", "
 	}
 	t.printf("%sbuild %s\n\n", name, s.ID)
-	lines := [][]string{{"BEARING", "STRIPS", "CLEARANCE mm", "thou", "TAPER mm", "NEW", "SERVICE", "NEXT"}}
+	lines := [][]string{{"BEARING", "STRIPS", "CLEARANCE mm", "thou", "TAPER mm", "thou", "NEW", "SERVICE", "NEXT"}}
 	for _, b := range s.Bearings {
 		lines = append(lines, statusRow(b))
 		for _, p := range b.Positions {
@@ -110,7 +109,8 @@ func statusNotes(b build.BearingStatus) []string {
 	}
 	flagged := slices.ContainsFunc(b.Flags, func(n build.Note) bool { return n.Code == build.FlagParts })
 	if p := b.Predicted; p != nil && p.NormalisedError != nil && !flagged {
-		notes = append(notes, fmt.Sprintf("the parts' measures give %s mm; normalised error %.2f", plusMinus(p.MM, p.Expanded, quantity.MM), *p.NormalisedError))
+		notes = append(notes, fmt.Sprintf("the parts' measures give %s mm (%s thou); normalised error %.2f",
+			plusMinus(p.MM, p.Expanded, quantity.MM), plusMinus(p.MM, p.Expanded, quantity.Thou), *p.NormalisedError))
 	}
 	if b.Withdrawn > 0 {
 		notes = append(notes, fmt.Sprintf("readings taken back: %d", b.Withdrawn))
@@ -139,17 +139,14 @@ func (t *table) statusFooter(s build.Status) {
 
 func statusRow(b build.BearingStatus) []string {
 	mm, thou := estimateCells(b.Clearance)
-	taper := "-"
-	if b.Taper != nil {
-		taper = signed(plusMinus(b.Taper.MM, b.Taper.Expanded, quantity.MM))
-	}
-	return []string{printable(b.Name), strconv.Itoa(b.Strips), mm, thou, taper,
+	taper, taperThou := estimateCells(b.Taper)
+	return []string{printable(b.Name), strconv.Itoa(b.Strips), mm, thou, signed(taper), signed(taperThou),
 		judgementWord(b.New), judgementWord(b.Service), StepWords(b.Next.Code)}
 }
 
 func positionRow(p build.PositionStatus) []string {
 	mm, thou := estimateCells(p.Clearance)
-	return []string{fmt.Sprintf("  %g deg", p.Position), strconv.Itoa(len(p.Readings)), mm, thou, "", judgementWord(p.New), judgementWord(p.Service), ""}
+	return []string{fmt.Sprintf("  %g deg", p.Position), strconv.Itoa(len(p.Readings)), mm, thou, "", "", judgementWord(p.New), judgementWord(p.Service), ""}
 }
 
 func estimateCells(e *build.Estimate) (mm, thou string) {
@@ -182,10 +179,7 @@ func StatusJSON(w io.Writer, s build.Status) error {
 
 // statusColumns are a bearing's line in the CSV: lengths are millimetres in full
 // precision, what is not known is empty.
-var statusColumns = []struct {
-	name  string
-	value func(build.BearingStatus) string
-}{
+var statusColumns = []column[build.BearingStatus]{
 	{"group", func(b build.BearingStatus) string { return b.Group }},
 	{"bearing", func(b build.BearingStatus) string { return b.Name }},
 	{"readings", func(b build.BearingStatus) string { return strings.Trim(fmt.Sprint(b.Readings), "[]") }},
@@ -254,19 +248,4 @@ func statusConformity(j *build.Judgement) string {
 }
 
 // StatusCSV writes one line a bearing under one line of names (RFC 4180).
-func StatusCSV(w io.Writer, s build.Status) error {
-	out := csv.NewWriter(w)
-	line := make([]string, len(statusColumns))
-	for i, c := range statusColumns {
-		line[i] = c.name
-	}
-	out.Write(line)
-	for _, b := range s.Bearings {
-		for i, c := range statusColumns {
-			line[i] = c.value(b)
-		}
-		out.Write(line)
-	}
-	out.Flush()
-	return out.Error()
-}
+func StatusCSV(w io.Writer, s build.Status) error { return writeCSV(w, statusColumns, s.Bearings) }
