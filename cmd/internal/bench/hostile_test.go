@@ -71,7 +71,7 @@ func hostile(t *testing.T, b *bench, rng *rand.Rand, i int, honest []byte) answe
 	case 4: // bearings that are paths
 		return b.upload(field{"bearing", "", []byte(names[rng.IntN(len(names))])}, field{"photo", "x", honest})
 	case 5: // a field twice, or one that there is none of
-		extra := []field{bearing, {"photo", "y", honest}, {"path", "", []byte("/tmp")}, {"", "", nil}, {"position", "", []byte("NaN")}, {"other", "", bytes.Repeat([]byte("x"), 10_000)}}
+		extra := []field{bearing, {"photo", "y", honest}, {"path", "", []byte("/etc/passwd")}, {"", "", nil}, {"position", "", []byte("NaN")}, {"other", "", bytes.Repeat([]byte("x"), 10_000)}}
 		return b.upload(bearing, field{"photo", "x", honest}, extra[rng.IntN(len(extra))])
 	case 6: // no form, or a broken one
 		kind, body := formOf(t, bearing, field{"photo", "x", honest})
