@@ -29,7 +29,7 @@ var ErrNewer = errors.New("written by a later version of the program")
 // the SHA-256 of the checksum of the line before (nothing before the first) and
 // of the line's own bytes without `,"sum":"..."`. So a line that is changed, put
 // in, taken out or moved breaks the chain there. Lines taken off the end leave no
-// trace in the file.
+// trace in the file; the folder's tally shows them (cmd/internal/folder).
 const sumKey = `,"sum":"`
 
 const sumLength = 2 * sha256.Size

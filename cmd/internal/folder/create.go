@@ -31,6 +31,10 @@ func Create(dir, text, id string) error {
 	if err := untaken(dir); err != nil {
 		return err
 	}
+	// Of readings that were moved away.
+	if err := os.Remove(filepath.Join(dir, tallyFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return unwritable(filepath.Join(dir, tallyFile), err)
+	}
 	for _, sub := range []string{photosDir, picturesDir} {
 		if err := os.MkdirAll(filepath.Join(dir, sub), 0o755); err != nil {
 			return unwritable(filepath.Join(dir, sub), err)

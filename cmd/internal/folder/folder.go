@@ -19,6 +19,7 @@ type Folder struct {
 	view View
 	lock *os.File
 	log  log
+	kept tally
 	now  func() time.Time
 }
 
@@ -71,6 +72,12 @@ func (f *Folder) open(dir string) error {
 		}
 		f.view.Notes = append(f.view.Notes, fmt.Sprintf("%s: its last line was cut off while it was written; it is now in %s, and its photo will be read again", readingsFile, name))
 	}
+	if f.kept, err = openTally(dir); err != nil {
+		return err
+	}
+	if err := f.kept.write(len(view.Journal.Entries)); err != nil {
+		return unwritable(filepath.Join(dir, tallyFile), err)
+	}
 	for _, sub := range []string{photosDir, picturesDir} {
 		if err := os.MkdirAll(filepath.Join(dir, sub), 0o755); err != nil {
 			return unwritable(sub, err)
@@ -100,6 +107,9 @@ func (f *Folder) Close() error {
 		err = f.log.file.Close()
 		f.log.broken = errors.New("the folder is closed")
 	}
+	if f.kept.file != nil {
+		err = errors.Join(err, f.kept.file.Close())
+	}
 	return errors.Join(err, f.lock.Close())
 }
 
@@ -122,6 +132,8 @@ func (f *Folder) add(make func(build.Journal) build.Entry) error {
 		return err
 	}
 	f.view.Journal = next
+	// The line is safe without its tally, which the next line puts right.
+	_ = f.kept.write(len(next.Entries))
 	return nil
 }
 

@@ -1,6 +1,7 @@
 package folder
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -191,6 +192,54 @@ func TestOpenRefuses(t *testing.T) {
 	}
 	os.Remove(path)
 	if _, err := Open(dir, "x"); err == nil || !strings.Contains(err.Error(), "missing; put it back") {
+		t.Errorf("%v", err)
+	}
+}
+
+// TestEndCutOff: whole lines taken off the end, and a line torn after it was
+// accepted, are named and nothing is written until a person decides; a line whose
+// tally was not written before a kill counts.
+func TestEndCutOff(t *testing.T) {
+	dir := made(t)
+	path, count := filepath.Join(dir, readingsFile), filepath.Join(dir, tallyFile)
+	whole, _ := os.ReadFile(path)
+	first := bytes.IndexByte(whole, '\n') + 1
+	for _, cut := range []int{first, first + 1, len(whole) - 1} {
+		if err := os.WriteFile(path, whole[:cut], 0o644); err != nil {
+			t.Fatal(err)
+		}
+		for way, open := range map[string]func() error{
+			"open": func() error { _, err := Open(dir, "x"); return err },
+			"look": func() error { _, err := Look(dir); return err },
+		} {
+			if err := open(); err == nil || !strings.Contains(err.Error(), "readings.jsonl: it had 2 whole lines and has 1: its end was cut off; put back a copy") {
+				t.Errorf("%s, cut at %d: %v", way, cut, err)
+			}
+		}
+		if after, _ := os.ReadFile(path); string(after) != string(whole[:cut]) {
+			t.Errorf("cut at %d: the file was changed", cut)
+		}
+	}
+	if err := os.Remove(count); err != nil {
+		t.Fatal(err)
+	}
+	f := opened(t, dir)
+	if len(f.View().Journal.Entries) != 1 || len(f.View().Notes) != 1 {
+		t.Errorf("without the tally: %d lines, %q", len(f.View().Journal.Entries), f.View().Notes)
+	}
+	closed(t, f)
+	// One line more than the tally has, as after a kill in between.
+	if err := os.WriteFile(path, whole, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	closed(t, opened(t, dir))
+	if n, err := readTally(dir); n != 2 || err != nil {
+		t.Errorf("tally %d, %v", n, err)
+	}
+	if err := os.WriteFile(count, []byte("two\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Look(dir); err == nil || !strings.Contains(err.Error(), "readings.count: not as it was written") {
 		t.Errorf("%v", err)
 	}
 }

@@ -44,6 +44,11 @@ func load(dir string) (v View, torn []byte, err error) {
 	if v.Build, err = loadBuild(dir); err != nil {
 		return v, nil, err
 	}
+	// Before the readings, to which another process may be adding.
+	lines, err := readTally(dir)
+	if err != nil {
+		return v, nil, err
+	}
 	path := filepath.Join(dir, readingsFile)
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -57,6 +62,9 @@ func load(dir string) (v View, torn []byte, err error) {
 	}
 	if v.Journal.ID() == "" {
 		return v, nil, fmt.Errorf("%s: empty; put it back from a copy, or begin again with build new --from %s and read the photos anew", path, buildFile)
+	}
+	if err := short(dir, len(v.Journal.Entries), lines); err != nil {
+		return v, nil, err
 	}
 	v.Build.ID = v.Journal.ID()
 	return v, torn, nil
