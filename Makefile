@@ -45,9 +45,9 @@ DEMO  := out/demo
 INDEMO = XDG_CONFIG_HOME=$(CURDIR)/$(DEMO)/config ./stripgap
 
 demo: build ## read the whole build in samples/ and write its record to out/demo
-	@rm -rf $(DEMO)
+	@rm -rf $(DEMO) && mkdir -p $(DEMO) && cp samples/build/lot.toml $(DEMO)/
 	$(INDEMO) build new $(DEMO) --from samples/build/build.toml
-	@cp samples/build/lot.toml $(DEMO)/ && cp samples/build/photos/* $(DEMO)/photos/
+	@cp samples/build/photos/* $(DEMO)/photos/
 	$(INDEMO) build tags $(DEMO) --sheet KETDWY
 	$(INDEMO) card check --serial KETDWY --across "150.15 mm" --down "200.40 mm"
 	$(INDEMO) build read $(DEMO) || test $$? -eq 1
