@@ -29,8 +29,8 @@ what to prepare, a button that opens the phone's camera, and the reading as soon
 the photo is in. What is accepted goes into the build's readings.jsonl, as with
 stripgap build read. Other commands may look at the build meanwhile, not write to it.
 
-Without --lan only this computer can open the page. With --lan every phone on the
-same network can, that shows the key in the address printed: point its camera at the
+Without --lan only this computer can open the page. With --lan phones on the same
+network can too, by the key in the address printed: point the phone's camera at the
 printed code. The key and the photos cross the network unencrypted: use a network of
 your own, and end the program when the work is done. Nothing goes to the internet.
 
