@@ -12,8 +12,10 @@ import (
 	"testing"
 	"time"
 
+	"stripgap/clearance"
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/folder"
+	"stripgap/cmd/internal/pipeline"
 	"stripgap/vision"
 )
 
@@ -86,6 +88,9 @@ func TestReadAcceptAgain(t *testing.T) {
 // TestSameAsCommandLine: what is accepted on the page is, but for the time, what the
 // command line writes of the same photos, read in its own process.
 func TestSameAsCommandLine(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
 	b := start(t, "", 1)
 	got := b.sent("M1", good(t, "M1"))
 	b.do("POST", "/api/photos/"+got.ID+"/accept", "application/json", []byte("{}"))
@@ -155,6 +160,9 @@ func entries(t *testing.T, dir string) []build.Entry {
 
 // TestCorrect: ends and zone set by hand are used, and the photo stays the same.
 func TestCorrect(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
 	b := start(t, "", 1)
 	got := b.sent("M1", good(t, "M1"))
 	first, second := got.Ends[0].Card, got.Ends[1].Card
@@ -375,6 +383,9 @@ func TestHeaders(t *testing.T) {
 
 // TestPosition: a group with positions asks for one, and it is in the photo's name.
 func TestPosition(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
 	b := start(t, "", 1)
 	if got := b.sent("B1", good(t, "B1")); got.Refused == nil || got.Refused.Code != "position" {
 		t.Errorf("%+v", got)
@@ -395,6 +406,9 @@ func TestPosition(t *testing.T) {
 
 // TestNoPlaceInDerivedFiles: where a photo was taken stays in the photo.
 func TestNoPlaceInDerivedFiles(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
 	b := start(t, "", 1)
 	tagged := withGPS(good(t, "M1"))
 	got := b.sent("M1", tagged)
@@ -437,6 +451,9 @@ func withGPS(jpg []byte) []byte {
 // TestKinds: what a photo is called follows from what it is, and one in which nothing
 // is to be seen is neither kept nor noted.
 func TestKinds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
 	b := start(t, "", 1)
 	heic, err := os.ReadFile("../../../testdata/photos/corner.heic")
 	if err != nil {
@@ -457,5 +474,52 @@ func TestKinds(t *testing.T) {
 	}
 	if after := b.files(); !reflect.DeepEqual(after, before) || b.readings() != log {
 		t.Errorf("%v became %v", before, after)
+	}
+}
+
+// TestBuildChanged: build.toml may be changed while the page is served; one with a
+// mistake is told and changes nothing.
+func TestBuildChanged(t *testing.T) {
+	b := start(t, "", 1)
+	path := filepath.Join(b.dir, "build.toml")
+	for _, c := range []struct{ text, name, note string }{
+		{strings.Replace(text, "Invented engine", "Another name", 1), "Another name", ""},
+		{"nonsense = 1", "Another name", "nonsense"},
+		{text, "Invented engine", ""},
+	} {
+		if err := os.WriteFile(path, []byte(c.text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		s := b.shown()
+		if s.Name != c.name || !strings.Contains(strings.Join(s.Notes, " "), c.note) || (c.note == "") != (len(s.Notes) == 0) {
+			t.Errorf("%q, notes %q; want %q and %q", s.Name, s.Notes, c.name, c.note)
+		}
+	}
+}
+
+// TestOtherSide: a second photo is asked for where height and tilt are what keeps the
+// verdict open, and not where it would change nothing.
+func TestOtherSide(t *testing.T) {
+	open := build.BearingStatus{New: &build.Judgement{Verdict: clearance.CannotTell}}
+	settled := build.BearingStatus{New: &build.Judgement{Verdict: clearance.Inside}}
+	tilted := []pipeline.Term{{Name: "edge noise", U: 0.001}, {Name: "height", U: 0.001}, {Name: "plane tilt", U: 0.002}}
+	noisy := []pipeline.Term{{Name: "edge noise", U: 0.004}, {Name: "height", U: 0.001}, {Name: "plane tilt", U: 0.002}}
+	for name, c := range map[string]struct {
+		budget []pipeline.Term
+		flags  []string
+		photos int
+		status build.BearingStatus
+		want   bool
+	}{
+		"open, of tilt":               {tilted, nil, 1, open, true},
+		"open, of noise":              {noisy, nil, 1, open, false},
+		"settled":                     {tilted, nil, 1, settled, false},
+		"settled on what was guessed": {tilted, []string{vision.FlagSurfaceAssumed}, 1, settled, true},
+		"two photos already":          {tilted, []string{vision.FlagSurfaceAssumed}, 2, open, false},
+	} {
+		got := &reading{job: folder.Job{Photos: make([]build.Photo, c.photos)}, result: pipeline.Result{Budget: c.budget, Flags: c.flags}}
+		if words := otherSide(got, c.status); (words != "") != c.want {
+			t.Errorf("%s: %q", name, words)
+		}
 	}
 }

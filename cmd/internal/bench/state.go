@@ -12,6 +12,7 @@ import (
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/folder"
 	"stripgap/cmd/internal/pipeline"
+	"stripgap/vision"
 )
 
 // buildShown is the build as the page shows it.
@@ -86,6 +87,9 @@ var cautions = []string{
 }
 
 func (s *Server) showBuild(w http.ResponseWriter, r *http.Request) {
+	// The person may have changed build.toml; with an error in it the build stays as
+	// it was, and the page says so.
+	changed := s.config.Folder.Reload()
 	v := s.config.Folder.View()
 	status, err := v.Build.Status(v.Journal)
 	if err != nil {
@@ -93,6 +97,9 @@ func (s *Server) showBuild(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	out := buildShown{Name: v.Build.Name, Cautions: cautions, Bearings: []bearingShown{}, Hints: []string{}, Notes: append([]string{}, v.Notes...)}
+	if changed != nil {
+		out.Notes = append(out.Notes, changed.Error())
+	}
 	for _, h := range status.Hints {
 		out.Hints = append(out.Hints, h.Text)
 	}
@@ -310,7 +317,7 @@ func otherSide(got *reading, b build.BearingStatus) string {
 			solved += t.U * t.U
 		}
 	}
-	assumed := slices.Contains(got.result.Flags, "surface-assumed")
+	assumed := slices.Contains(got.result.Flags, vision.FlagSurfaceAssumed)
 	if len(got.job.Photos) > 1 || settled && !assumed || solved < all/2 {
 		return ""
 	}
