@@ -120,6 +120,20 @@ func (f *Folder) View() View {
 	return f.view
 }
 
+// Reload reads build.toml again, which a person may have changed. With an error
+// the build stays as it was.
+func (f *Folder) Reload() error {
+	b, err := loadBuild(f.View().Dir)
+	if err != nil {
+		return err
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	b.ID = f.view.Journal.ID()
+	f.view.Build = b
+	return nil
+}
+
 // add writes one entry; make gets the journal that it follows.
 func (f *Folder) add(make func(build.Journal) build.Entry) error {
 	f.mu.Lock()
