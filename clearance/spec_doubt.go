@@ -21,7 +21,7 @@ var upperBracket, lowerBracket = Limits{0.3, 5}, Limits{0.1, 2.5}
 // may well be unlike others.
 type Doubt struct {
 	Side   string  // "lower" or "upper"
-	Factor float64 // the limit over common practice for this journal
+	Factor float64 // the limit over common practice for this journal, or for a middling one
 	// Slip and Likely are what may have happened to the figure and what it would be
 	// in mm without it. NoSlip and 0 where no slip explains it.
 	Slip   quantity.Slip
@@ -41,23 +41,40 @@ func (l Limits) Doubts(journal float64) ([]Doubt, error) {
 	if !positive(journal) {
 		return nil, fmt.Errorf("limits: journal diameter %v mm: must be a positive number", journal)
 	}
-	var doubts []Doubt
+	return l.doubts(journal, journal), nil
+}
+
+// The journals of engines this is for, mm, generously (common practice, no source).
+const smallestJournal, largestJournal = 20.0, 150.0
+
+// AnyDoubts is Doubts where the journal is not known: what is far from common
+// practice for every journal from 20 to 150 mm.
+func (l Limits) AnyDoubts() ([]Doubt, error) {
+	if err := l.Check(); err != nil {
+		return nil, fmt.Errorf("limits: %w", err)
+	}
+	return l.doubts(smallestJournal, largestJournal), nil
+}
+
+// doubts are those that hold for all journals from lo to hi mm.
+func (l Limits) doubts(lo, hi float64) (doubts []Doubt) {
+	middle := practice * math.Sqrt(lo*hi)
 	for _, side := range []struct {
 		name    string
 		x       float64
 		bracket Limits
 	}{{"lower", l.Lo, lowerBracket}, {"upper", l.Hi, upperBracket}} {
-		factor := side.x / (practice * journal)
+		usual := Limits{side.bracket.Lo * practice * lo, side.bracket.Hi * practice * hi}
 		// A lower limit of zero is a way to say that there is none.
-		if math.IsInf(side.x, 0) || side.x == 0 || side.bracket.Contains(factor) {
+		if math.IsInf(side.x, 0) || side.x == 0 || usual.Contains(side.x) {
 			continue
 		}
-		d := Doubt{Side: side.name, Factor: factor}
-		d.Slip, d.Likely = likelySlip(side.x, practice*journal, side.bracket)
-		d.Text = d.text(side.x, journal)
+		d := Doubt{Side: side.name, Factor: side.x / middle}
+		d.Slip, d.Likely = likelySlip(side.x, middle, side.bracket)
+		d.Text = d.text(side.x, lo, hi)
 		doubts = append(doubts, d)
 	}
-	return doubts, nil
+	return doubts
 }
 
 // slips are what a figure may have been multiplied by, the likelier first: inches
@@ -89,12 +106,18 @@ func likelySlip(x, unit float64, bracket Limits) (quantity.Slip, float64) {
 	return kind, likely
 }
 
-func (d Doubt) text(x, journal float64) string {
-	s := fmt.Sprintf("the %s limit %s (%s) is %.2g times the common 0.001 in per inch of a %s journal; check figure, unit and diameter",
-		d.Side, quantity.FormatLength(x, quantity.MM, 4), quantity.FormatLength(x, quantity.Inch, 5), d.Factor, quantity.FormatLength(journal, quantity.MM, 1))
+func (d Doubt) text(x, lo, hi float64) string {
+	both := func(mm float64) string {
+		return fmt.Sprintf("%s (%s)", quantity.FormatLength(mm, quantity.MM, 4), quantity.FormatLength(mm, quantity.Inch, 5))
+	}
+	s := fmt.Sprintf("the %s limit %s is ", d.Side, both(x))
+	if lo == hi {
+		s += fmt.Sprintf("%.2g times the common 0.001 in per inch of a %s journal; check figure, unit and diameter", d.Factor, quantity.FormatLength(lo, quantity.MM, 1))
+	} else {
+		s += fmt.Sprintf("unlike any common for journals of %.0f to %.0f mm; check figure and unit", lo, hi)
+	}
 	if d.Slip != quantity.NoSlip {
-		s += fmt.Sprintf(": with a slip of the %s it would be %s (%s)", d.Slip,
-			quantity.FormatLength(d.Likely, quantity.MM, 4), quantity.FormatLength(d.Likely, quantity.Inch, 5))
+		s += fmt.Sprintf(": with a slip of the %s it would be %s", d.Slip, both(d.Likely))
 	}
 	return s
 }

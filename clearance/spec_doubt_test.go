@@ -121,3 +121,28 @@ func TestDoubtText(t *testing.T) {
 		t.Errorf("no limits: %+v", d)
 	}
 }
+
+// Where the journal is not known, no published limits are doubted, and limits in
+// inches that were meant in millimetres, or the other way round, are; so they are
+// told with the right figure.
+func TestAnyDoubts(t *testing.T) {
+	for id, row := range published(t) {
+		if d, err := row.limits.AnyDoubts(); err != nil || len(d) != 0 {
+			t.Errorf("row %s, %v: %+v, %v", id, row.limits, d, err)
+		}
+	}
+	for text, want := range map[string]string{
+		"0.0010..0.0030mm": "the upper limit 0.0030 mm (0.00012 in) is unlike any common for journals of 20 to 150 mm; check figure and unit: with a slip of the unit it would be 0.0762 mm (0.00300 in)",
+		"0.020..0.050in":   "the upper limit 1.2700 mm (0.05000 in) is unlike any common for journals of 20 to 150 mm; check figure and unit: with a slip of the unit it would be 0.0500 mm (0.00197 in)",
+		"20..50mm":         "the upper limit 50.0000 mm (1.96850 in) is unlike any common for journals of 20 to 150 mm; check figure and unit: with a slip of the unit it would be 0.0500 mm (0.00197 in)",
+	} {
+		l := limitsOf(t, text)
+		doubts, err := l.AnyDoubts()
+		if err != nil || len(doubts) != 2 || doubts[1].Text != want {
+			t.Errorf("%s: %v\n%+v\nwant %s", text, err, doubts, want)
+		}
+	}
+	if _, err := (Limits{2, 1}).AnyDoubts(); err == nil {
+		t.Error("reversed limits are not refused")
+	}
+}

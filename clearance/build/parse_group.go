@@ -127,10 +127,10 @@ func (p *parser) limits(i int, e groupEntry, g *Group) error {
 }
 
 func (p *parser) doubtLimits(key string, g *Group, l clearance.Limits) {
-	if g.Diameter == 0 {
-		return
+	doubts, err := l.AnyDoubts()
+	if g.Diameter != 0 {
+		doubts, err = l.Doubts(g.Diameter)
 	}
-	doubts, err := l.Doubts(g.Diameter)
 	if err != nil { // both were checked
 		panic(err)
 	}

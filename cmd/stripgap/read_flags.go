@@ -25,15 +25,15 @@ type readFlags struct {
 	lotFile, lotName string
 	format           string
 	zone, pictures   string
-	height, heightU  float64
+	height, heightU  millimetres
 	flat, pair       bool
-	shell, journal   float64
+	shell, journal   millimetres
 	coverage         float64
 	jobs             int
 	explain, strict  bool
 
 	limitsNew, limitsService string
-	temperature              string
+	temperature, taperLimit  string
 }
 
 func (f *readFlags) register(flags *pflag.FlagSet) {
@@ -42,14 +42,15 @@ func (f *readFlags) register(flags *pflag.FlagSet) {
 	flags.StringVar(&f.format, "format", "table", "table, json or csv")
 	flags.StringVar(&f.pictures, "pictures", "", "write a picture of each reading into the folder `DIR`, made when missing")
 	flags.StringVar(&f.zone, "zone", "", "look for the strip only in `x0,y0,x1,y1`: millimetres from the card's centre,\nx along its long side, y up")
-	flags.Float64Var(&f.height, "height", 0, "height of the strip above the card's face in `mm`")
-	flags.Float64Var(&f.heightU, "height-u", 0, "standard uncertainty of that height in `mm` (0.2 when only --height is given)")
+	flags.Var(&f.height, "height", "`height` of the strip above the card's face: 5, which is mm, or 0.2in")
+	flags.Var(&f.heightU, "height-u", "standard `uncertainty` of that height (0.2 mm when only --height is given)")
 	flags.BoolVar(&f.flat, "flat", false, "strip and card lie on one flat face")
-	flags.Float64Var(&f.shell, "shell-radius", 0, "strip and card lie in a shell (bowl) of this inner radius in `mm`")
-	flags.Float64Var(&f.journal, "journal-radius", 0, "strip and card lie on a journal (shaft) of this radius in `mm`")
+	flags.Var(&f.shell, "shell-radius", "strip and card lie in a shell (bowl) of this inner `radius`: 27.5, which is mm, or 1.083in")
+	flags.Var(&f.journal, "journal-radius", "strip and card lie on a journal (shaft) of this `radius`")
 	flags.BoolVar(&f.pair, "pair", false, "every two photos show one strip from different sides; solves its height and tilt")
 	flags.StringVar(&f.limitsNew, "limits-new", "", "judge by the limits for new parts, `LO..HI` with a unit: 0.020..0.050mm")
 	flags.StringVar(&f.limitsService, "limits-service", "", "judge by the service limits, `LO..HI` with a unit: ..0.0045in")
+	flags.StringVar(&f.taperLimit, "taper-limit", "", "`difference` of the ends that asks for a second strip, with its unit (default 0.0005in, 0.0127mm)")
 	flags.StringVar(&f.temperature, "temperature", "", "of strip and parts when the strip was crushed, with its `unit`: 20degC or 68degF")
 	flags.BoolVar(&f.strict, "strict", false, "exit with 3 when a reading lies outside any of its limits")
 	flags.Float64Var(&f.coverage, "k", quantity.DefaultK, "coverage factor of the uncertainties shown")
@@ -96,6 +97,10 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
+	taper, err := f.taper()
+	if err != nil {
+		return nil, err
+	}
 	lot, err := f.lot()
 	if err != nil {
 		return nil, err
@@ -105,7 +110,8 @@ func (f *readFlags) reader(cmd *cobra.Command) (*pipeline.Reader, error) {
 		return nil, err
 	}
 	options.Prints = known.Prints
-	return newReader(pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature, Limits: limits, Coverage: f.coverage}), nil
+	return newReader(pipeline.Given{Options: options, Phones: phones, Lot: lot, Temperature: temperature,
+		TaperLimit: taper, Limits: limits, Coverage: f.coverage}), nil
 }
 
 // warnOfLimits tells of limits that look like a slip for a journal of the diameter
@@ -115,10 +121,13 @@ func warnOfLimits(cmd *cobra.Command, limits pipeline.Limits, journal float64) e
 		flag string
 		l    *clearance.Limits
 	}{{"--limits-new", limits.New}, {"--limits-service", limits.Service}} {
-		if kind.l == nil || journal == 0 {
+		if kind.l == nil {
 			continue
 		}
-		doubts, err := kind.l.Doubts(journal)
+		doubts, err := kind.l.AnyDoubts()
+		if journal != 0 {
+			doubts, err = kind.l.Doubts(journal)
+		}
 		if err != nil {
 			return err
 		}
@@ -128,6 +137,27 @@ func warnOfLimits(cmd *cobra.Command, limits pipeline.Limits, journal float64) e
 	}
 	return nil
 }
+
+// taper is what --taper-limit says in mm, 0 when it is not given.
+func (f *readFlags) taper() (float64, error) {
+	if f.taperLimit == "" {
+		return 0, nil
+	}
+	if f.lotFile+f.lotName == "" {
+		return 0, usagef("--taper-limit needs --lot-name or --lot: without a strip lot there is no clearance")
+	}
+	mm, err := quantity.ParseLength(f.taperLimit)
+	if err == nil && !(mm > 0 && mm <= maxTaperLimit) {
+		err = fmt.Errorf("%q must be above 0 and at most %v mm", f.taperLimit, maxTaperLimit)
+	}
+	if err != nil {
+		return 0, usagef("--taper-limit: %w", err)
+	}
+	return mm, nil
+}
+
+// maxTaperLimit in mm is more than any strip's clearance.
+const maxTaperLimit = 1.0
 
 // roomTemperature is what --temperature says in degC, nil when it is not given.
 func (f *readFlags) roomTemperature() (*float64, error) {
@@ -167,10 +197,8 @@ const statedHeightU = 0.2
 func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
 	given := cmd.Flags().Changed
 	switch {
-	case math.IsNaN(f.height) || math.IsInf(f.height, 0):
-		return vision.Options{}, usagef("--height %v: must be a number of millimetres", f.height)
-	case given("height-u") && !(f.heightU > 0) || math.IsInf(f.heightU, 0):
-		return vision.Options{}, usagef("--height-u %v: must be a positive number of millimetres", f.heightU)
+	case given("height-u") && !(f.heightU > 0):
+		return vision.Options{}, usagef("--height-u %v mm: must be positive", float64(f.heightU))
 	}
 	surface, err := f.surface(given)
 	if err != nil {
@@ -178,9 +206,9 @@ func (f *readFlags) options(cmd *cobra.Command) (vision.Options, error) {
 	}
 	o := vision.Options{Surface: surface}
 	if given("height") || given("height-u") {
-		o.Height = &vision.Height{MM: f.height, U: statedHeightU}
+		o.Height = &vision.Height{MM: float64(f.height), U: statedHeightU}
 		if given("height-u") {
-			o.Height.U = f.heightU
+			o.Height.U = float64(f.heightU)
 		}
 	}
 	if f.zone != "" {
@@ -205,13 +233,13 @@ func (f *readFlags) surface(given func(string) bool) (vision.Surface, error) {
 		flag   string
 		kind   vision.SurfaceKind
 		radius float64
-	}{{"shell-radius", vision.SurfaceShell, f.shell}, {"journal-radius", vision.SurfaceJournal, f.journal}} {
+	}{{"shell-radius", vision.SurfaceShell, float64(f.shell)}, {"journal-radius", vision.SurfaceJournal, float64(f.journal)}} {
 		if !given(round.flag) {
 			continue
 		}
 		said++
 		if !(round.radius >= minRadius && round.radius <= maxRadius) {
-			return s, usagef("--%s %v: must be a radius from %v to %v mm; take half the diameter", round.flag, round.radius, minRadius, maxRadius)
+			return s, usagef("--%s %.4g mm: must be a radius from %v to %v mm; take half the diameter", round.flag, round.radius, minRadius, maxRadius)
 		}
 		s = vision.Surface{Kind: round.kind, Radius: round.radius}
 	}
