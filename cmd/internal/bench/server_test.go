@@ -4,6 +4,9 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"image"
+	"image/jpeg"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -12,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"stripgap/calib"
 	"stripgap/clearance"
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/folder"
@@ -82,6 +86,38 @@ func TestReadAcceptAgain(t *testing.T) {
 	}
 	if s := b.shown(); s.Bearings[0].State != "todo" {
 		t.Errorf("taken back: %+v", s.Bearings[0])
+	}
+}
+
+// TestSightFitsPicture: the ends, mapped as the page maps them, lie on the dots that
+// are drawn in the picture.
+func TestSightFitsPicture(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	b := start(t, "", 1)
+	got := b.sent("M1", good(t, "M1"))
+	img, err := jpeg.Decode(bytes.NewReader(b.do("GET", got.Picture, "", nil).body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if img.Bounds() != image.Rect(0, 0, got.Sight.Width, got.Sight.Height) {
+		t.Errorf("the picture is %v, said to be %d x %d", img.Bounds(), got.Sight.Width, got.Sight.Height)
+	}
+	for _, e := range got.Ends {
+		at, ok := calib.Homography(got.Sight.PictureFromCard).Image(calib.CardPoint{X: e.Card[0], Y: e.Card[1]})
+		if !ok {
+			t.Fatalf("%s end is not in the picture", e.Name)
+		}
+		// A white disc with a black one in it (vision's overlay draws it), small
+		// beside the strip: two pixels off and the places below are none of it.
+		for _, side := range []float64{-9, 9} {
+			r, g, blue, _ := img.At(int(math.Round(at.X+side)), int(math.Round(at.Y))).RGBA()
+			r2, g2, blue2, _ := img.At(int(math.Round(at.X)), int(math.Round(at.Y+side))).RGBA()
+			if min(r, g, blue, r2, g2, blue2) < 0xc000 {
+				t.Errorf("%s end: beside its dot is %x %x %x and %x %x %x", e.Name, r, g, blue, r2, g2, blue2)
+			}
+		}
 	}
 }
 

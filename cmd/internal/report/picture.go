@@ -25,9 +25,14 @@ func Picture(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) ([]
 // BarePicture is Picture without the words over the photo and the plot under it,
 // for a page that has them beside it and shows the picture small.
 func BarePicture(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) ([]byte, error) {
+	return bareFindings(m, r).JPEG(photo)
+}
+
+// bareFindings is what BarePicture draws.
+func bareFindings(m *vision.Measurement, r *pipeline.Result) *vision.Overlay {
 	o := findings(m, r)
 	o.LargeLabels = true
-	return o.JPEG(photo)
+	return o
 }
 
 // findings draws what was found in the photo.

@@ -16,7 +16,7 @@ func BareSight(photo *vision.Photo, m *vision.Measurement, r *pipeline.Result) *
 	if m.Strip != nil {
 		plane = m.Strip.Plane
 	}
-	place, w, h := findings(m, r).Placing(photo)
+	place, w, h := bareFindings(m, r).Placing(photo)
 	var card []calib.CardPoint
 	var picture []calib.PixelPoint
 	// Over the card and as far again to each side: where strips lie.
