@@ -142,7 +142,7 @@ func (m *Measurement) gateBars() *Refusal {
 	}
 	for _, d := range m.Bars.Scale() {
 		limit := maxScaleError + 2*d.U
-		if !m.check("check bars' pitch along "+d.Axis, 100*math.Abs(d.Error), 100*limit, "%") {
+		if !m.check("bars' pitch along "+d.Axis, 100*math.Abs(d.Error), 100*limit, "%") {
 			return Refuse(CodeScaleGate, "off by %.2f %% along the card's %s, at most %.2f", 100*math.Abs(d.Error), d.Axis, 100*limit)
 		}
 	}
@@ -156,7 +156,7 @@ func (m *Measurement) scaleShown() *Refusal {
 		printed := func(b calib.Bars) bool { return b.Count > 1 && b.Vertical == vertical }
 		shown := func(g BarGroup) bool { return g.Vertical == vertical }
 		if slices.ContainsFunc(m.Card.Layout.Bars, printed) && !slices.ContainsFunc(m.Bars.Groups, shown) {
-			return Refuse(CodeFewMarks, "a group of the card's check bars is not seen clearly")
+			return Refuse(CodeFewMarks, "a group of the card's bars is not seen clearly")
 		}
 	}
 	return nil

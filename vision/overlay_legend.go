@@ -20,7 +20,7 @@ func (o *Overlay) drawLegend(c *canvas, y float64) {
 		row.entry(fmt.Sprintf("mark (%d)", n), func(p calib.PixelPoint) { c.ring(inkWhite, 3, p, 11) })
 	}
 	if len(o.Bars) > 0 {
-		row.entry("check bar", func(p calib.PixelPoint) { row.dash(inkYellow, p) })
+		row.entry("card's bar", func(p calib.PixelPoint) { row.dash(inkYellow, p) })
 	}
 	if len(o.Edges[0])+len(o.Edges[1]) > 0 {
 		row.entry("strip edge", func(p calib.PixelPoint) { row.dash(inkCyan, p) })

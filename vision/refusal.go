@@ -123,7 +123,7 @@ var refusals = map[string]refusalText{
 		"rest the phone, tap the strip to focus, keep a hand's width away or more, and use more light"},
 	CodeSaturated: {"parts that must be measured are burnt out",
 		"shade the strip from direct light, tap the bright metal to set the exposure, and leave the flash off"},
-	CodeScaleGate: {"the card's check bars do not measure as printed",
+	CodeScaleGate: {"the card's bars do not measure as printed",
 		"print the card at 100 % on plain paper with a good printer, lay it flat, and take the photo again"},
 	CodeTooSmall: {"the card is too small in the photo",
 		"move closer with the phone, as close as it still focuses, and do not shrink the photo"},

@@ -167,7 +167,7 @@ func measureBars(p *Photo, v *calib.View, l *calib.Layout) (*Witness, *Refusal) 
 		}
 	}
 	if len(slices) == 0 {
-		return nil, Refuse(CodeFewMarks, "the card's check bars are not in the picture")
+		return nil, Refuse(CodeFewMarks, "the card's bars are not in the picture")
 	}
 	if 2*saturated > len(slices) {
 		return nil, Refuse(CodeSaturated, "the card's white is burnt out")
@@ -177,7 +177,7 @@ func measureBars(p *Photo, v *calib.View, l *calib.Layout) (*Witness, *Refusal) 
 		return nil, Refuse(CodeTooSmall, "its bars are %.0f px wide, and %.0f px tell how sharp they are", px, fewBarPixels)
 	}
 	if !ok {
-		return nil, Refuse(CodeBlurred, "the card's check bars cannot be measured")
+		return nil, Refuse(CodeBlurred, "the card's bars cannot be measured")
 	}
 	for _, b := range l.Bars {
 		if b.Count > 1 {
