@@ -80,7 +80,7 @@ func recordGroup(g build.Group) RecordGroup {
 	out := RecordGroup{Name: g.Name, New: limitsBoth(g.New), Service: limitsBoth(g.Service), BoltNote: g.BoltNote}
 	steps := slices.Clone(g.Torque)
 	for _, a := range g.Angle {
-		steps = append(steps, "then "+a)
+		steps = append(steps, "then "+strings.Replace(a, " deg", "°", 1))
 	}
 	out.Torque = strings.Join(steps, ", ")
 	for _, x := range g.Bearings {

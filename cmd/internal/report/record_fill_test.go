@@ -170,7 +170,7 @@ func TestNewRecord(t *testing.T) {
 	}
 	g := r.Groups[0]
 	if g.New != "0.0300 to 0.0560 mm (1.18 to 2.20 thou)" || g.Service != "up to 0.0600 mm (up to 2.36 thou)" ||
-		g.Torque != "30 N m (22.1 lbf ft), then 45 deg" {
+		g.Torque != "30 N m (22.1 lbf ft), then 45°" {
 		t.Errorf("group %+v", g)
 	}
 }

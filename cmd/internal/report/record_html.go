@@ -64,9 +64,11 @@ type page struct {
 	Record
 	Style  template.CSS
 	Counts []markCount
-	Flags  []string // that every reading has
-	Shown  []shownBearing
-	Lost   []shownRefusal
+	// Unsettled are the bearings that are not in order, in their order.
+	Unsettled []RecordBearing
+	Flags     []string // that every reading has
+	Shown     []shownBearing
+	Lost      []shownRefusal
 }
 
 type markCount struct {
@@ -102,7 +104,7 @@ type shownRefusal struct {
 }
 
 func pageOf(r Record) page {
-	p := page{Record: r, Style: template.CSS(recordStyle), Counts: countMarks(r.Bearings), Flags: commonFlags(r.Bearings)}
+	p := page{Record: r, Style: template.CSS(recordStyle), Counts: countMarks(r.Bearings), Unsettled: unsettled(r.Bearings), Flags: commonFlags(r.Bearings)}
 	for i, b := range r.Bearings {
 		s := shownBearing{RecordBearing: b, ID: fmt.Sprintf("bearing-%d", i+1),
 			Plot: plotOf(b), Stand: standOf(b, r.Bearings), Budget: budgetOf(b), Refused: shownRefusals(b.Refused)}
@@ -160,6 +162,10 @@ func shownRefusals(list []RecordRefusal) (out []shownRefusal) {
 		out = append(out, s)
 	}
 	return out
+}
+
+func unsettled(bearings []RecordBearing) []RecordBearing {
+	return slices.DeleteFunc(slices.Clone(bearings), func(b RecordBearing) bool { return b.State == MarkGood })
 }
 
 // countMarks counts the bearings by state, good first, without the empty ones.
