@@ -67,7 +67,7 @@ func (g *ground) standingOut() []candidate {
 		if !g.valid[i] {
 			continue
 		}
-		a, b, c := g.diff[0][i]*s[0], g.diff[1][i]*s[1], g.diff[2][i]*s[2]
+		a, b, c := float32(g.diff[0][i])*s[0], float32(g.diff[1][i])*s[1], float32(g.diff[2][i])*s[2]
 		if a*a+b*b+c*c > foundContrast*foundContrast {
 			mask.Pix[i] = 255
 		}
@@ -191,7 +191,7 @@ func (f *flood) spread(pass func(int32) bool) []int32 {
 // strip's, collects the connected places nearer to it than to the surroundings,
 // and measures their shape.
 func (g *ground) grow(patch []int32) (candidate, bool) {
-	m := g.typical(patch, func(k int, i int32) float32 { return g.diff[k][i] })
+	m := g.typical(patch, func(k int, i int32) float32 { return float32(g.diff[k][i]) })
 	mm := m[0]*m[0] + m[1]*m[1] + m[2]*m[2]
 	if mm < foundContrast*foundContrast/2 {
 		return candidate{}, false
@@ -202,7 +202,7 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 		}
 		dot, off := 0.0, 0.0
 		for k := range 3 {
-			d := float64(g.diff[k][i] / g.noise[k])
+			d := float64(float32(g.diff[k][i]) / g.noise[k])
 			dot += d * m[k]
 			off += (d - m[k]) * (d - m[k])
 		}

@@ -15,7 +15,7 @@ type ground struct {
 	perMM   float64         // pixels per mm
 	corner  calib.CardPoint // card point of the raster's top-left corner
 	feature [3]*Plane       // log luma, and two colour ratios
-	diff    [3][]float32    // the features less their surroundings
+	diff    [3][]int16      // the features less their surroundings
 	noise   [3]float32      // robust standard deviation of each
 	valid   []bool          // in the photo, off the card, in the zone
 	card    []bool
@@ -129,6 +129,10 @@ func newSources(p *Photo, look *finder, factor float64) (from [3]source, err err
 func newSource(p *Plane, factor, fx, fy, shiftX, shiftY float64) (source, error) {
 	small := p
 	for k := factor / math.Max(fx, fy); k >= 2; k /= 2 {
+		if small.canHalve(1) {
+			small = halve(small)
+			continue
+		}
 		var err error
 		if small, err = resizeArea(small, max(1, small.W/2), max(1, small.H/2)); err != nil {
 			return source{}, err

@@ -128,28 +128,40 @@ enum jpeg_kind read_jpeg_header(const unsigned char *data, size_t n, struct jpeg
 	return r.kind;
 }
 
-/* read_raw decodes one band of blocks after another: the library writes whole
- * blocks, so it writes to a scratch band and the samples inside are copied. */
+/* read_raw decodes one band of blocks after another. The library writes whole
+ * blocks: straight into a plane that has room for them, otherwise into a scratch
+ * band from which the samples inside are copied. */
 static void read_raw(struct reader *r, unsigned char *plane[3])
 {
 	j_decompress_ptr j = &r->j;
-	JSAMPARRAY band[3];
+	JSAMPARRAY band[3], scratch[3];
 	JDIMENSION done[3] = {0, 0, 0};
 
 	for (int i = 0; i < 3; i++) {
 		jpeg_component_info *c = &j->comp_info[i];
-		band[i] = j->mem->alloc_sarray((j_common_ptr)j, JPOOL_IMAGE,
-			(c->width_in_blocks + c->h_samp_factor) * DCTSIZE,
-			c->v_samp_factor * DCTSIZE);
+		JDIMENSION rows = c->v_samp_factor * DCTSIZE;
+		scratch[i] = j->mem->alloc_sarray((j_common_ptr)j, JPOOL_IMAGE,
+			(c->width_in_blocks + c->h_samp_factor) * DCTSIZE, rows);
+		band[i] = j->mem->alloc_small((j_common_ptr)j, JPOOL_IMAGE, rows * sizeof *band[i]);
 	}
 	while (j->output_scanline < j->output_height) {
+		for (int i = 0; i < 3; i++) {
+			const jpeg_component_info *c = &j->comp_info[i];
+			size_t w = c->downsampled_width;
+			JDIMENSION rows = c->v_samp_factor * DCTSIZE;
+			int fits = w == (size_t)c->width_in_blocks * DCTSIZE &&
+				done[i] + rows <= c->downsampled_height;
+			for (JDIMENSION k = 0; k < rows; k++)
+				band[i][k] = fits ? plane[i] + (done[i] + k) * w : scratch[i][k];
+		}
 		jpeg_read_raw_data(j, band, j->max_v_samp_factor * DCTSIZE);
 		for (int i = 0; i < 3; i++) {
 			const jpeg_component_info *c = &j->comp_info[i];
 			size_t w = c->downsampled_width;
 			for (int k = 0; k < c->v_samp_factor * DCTSIZE &&
 				done[i] < c->downsampled_height; k++, done[i]++)
-				memcpy(plane[i] + done[i] * w, band[i][k], w);
+				if (band[i][k] == scratch[i][k])
+					memcpy(plane[i] + done[i] * w, band[i][k], w);
 		}
 	}
 }

@@ -26,8 +26,15 @@ func decodeJPEG(data []byte) (*Photo, error) {
 		return nil, Refuse(CodeUnsupported, "a JPEG with unusual colour subsampling")
 	}
 	var planes [3]*Plane
+	size := 0
 	for i := range planes {
-		planes[i] = NewPlane(int(info.plane_w[i]), int(info.plane_h[i]))
+		planes[i] = &Plane{W: int(info.plane_w[i]), H: int(info.plane_h[i])}
+		size += planes[i].W * planes[i].H
+	}
+	pix := newRaster(size) // one for all, so that more of it are large pages
+	for _, p := range planes {
+		n := p.W * p.H
+		p.Pix, pix = pix[:n:n], pix[n:]
 	}
 	kind := C.read_jpeg_planes(cbytes(data), C.size_t(len(data)),
 		cbytes(planes[0].Pix), cbytes(planes[1].Pix), cbytes(planes[2].Pix))

@@ -53,14 +53,11 @@ func (f *finder) reduced(k int) (*Plane, error) {
 	if p := f.small[k]; p != nil {
 		return p, nil
 	}
-	from := f.luma
-	if half := k / 2; k%2 == 0 && half > 1 && f.luma.W%k == 0 && f.luma.H%k == 0 {
-		var err error // an average of averages, which is far quicker by twos
-		if from, err = f.reduced(half); err != nil {
-			return nil, err
-		}
+	if k == 4 && f.luma.canHalve(2) {
+		f.small[k] = quarter(f.luma)
+		return f.small[k], nil
 	}
-	p, err := resizeArea(from, max(1, f.luma.W/k), max(1, f.luma.H/k))
+	p, err := resizeArea(f.luma, max(1, f.luma.W/k), max(1, f.luma.H/k))
 	if err == nil {
 		f.small[k] = p
 	}

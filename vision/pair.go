@@ -43,7 +43,9 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	}
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
 	fit := pairFit{x: [2]float64{x0, x1}, bins: len(s.bins)}
-	r, root := make([]float64, len(s.bins)), make([]float64, len(s.bins))
+	n := len(s.bins)
+	room := make([]float64, 4*n)
+	r, root, spare := room[:n:n], room[n:2*n:2*n], room[2*n:]
 	for i, b := range s.bins {
 		root[i] = math.Sqrt(b.n)
 	}
@@ -93,7 +95,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			continue
 		}
 		if iter <= 5 { // then fixed, so that the weights cannot chase the steps
-			noise = madOf(root, r, noise)
+			noise = madOf(root, r, noise, spare)
 			scale = 1.5 * noise
 			contrast := math.Abs(par[4] - (par[0]+par[2])/2)
 			misfit = math.Pow(shapeMisfit*contrast/noise, 2)
@@ -107,7 +109,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			return pairFit{}, false
 		}
 		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < settled {
-			fit.noise = madOf(root, r, noise)
+			fit.noise = madOf(root, r, noise, spare)
 			fit.finish(&par, r, &q, f, step)
 			return fit, true
 		}
@@ -206,31 +208,32 @@ func tukey(r, c float64) float64 {
 
 // madOf estimates the standard deviation of a single pixel from the bins'
 // residuals by their median absolute value; root is the root of each bin's pixels,
-// and guess about what will come out, or 0.
-func madOf(root, r []float64, guess float64) float64 {
-	a := make([]float64, len(r))
+// guess about what will come out, or 0, and spare room for twice as many.
+func madOf(root, r []float64, guess float64, spare []float64) float64 {
+	a := spare[:len(r)]
 	for i := range r {
 		a[i] = math.Abs(r[i]) * root[i]
 	}
 	const mad = 1.4826 // of a normal distribution
-	return math.Max(mad*nthNear(a, len(a)/2, guess/mad), 1e-5)
+	return math.Max(mad*nthNear(a, len(a)/2, guess/mad, spare[len(r):]), 1e-5)
 }
 
 // nthNear is nth, quicker where guess is within a quarter of what comes out: it
-// looks only among what lies so near.
-func nthNear(v []float64, k int, guess float64) float64 {
+// looks only among what lies so near. spare has room for all of v.
+func nthNear(v []float64, k int, guess float64, spare []float64) float64 {
 	lo, hi := 0.8*guess, 1.25*guess
-	below, near := 0, make([]float64, 0, len(v))
+	below, near := 0, 0
 	for _, x := range v {
-		switch {
-		case x < lo:
+		spare[near] = x // what is not near is written over
+		if x >= lo && x <= hi {
+			near++
+		}
+		if x < lo {
 			below++
-		case x <= hi:
-			near = append(near, x)
 		}
 	}
-	if k < below || k >= below+len(near) {
+	if k < below || k >= below+near {
 		return nth(v, k)
 	}
-	return nth(near, k-below)
+	return nth(spare[:near], k-below)
 }

@@ -32,7 +32,7 @@ func (g *ground) contrast(sums *cells) error {
 // subtract takes the surroundings from feature k. Its noise is that of the median
 // over every 29th place.
 func (g *ground) subtract(k int, back *Plane) {
-	g.diff[k] = make([]float32, g.w*g.h)
+	g.diff[k] = make([]int16, g.w*g.h)
 	size := make([]float64, 0, g.w*g.h/29+1)
 	for y := range g.h {
 		row, from, here := g.diff[k][y*g.w:(y+1)*g.w], back.Row(y)[:g.w], g.feature[k].Row(y)
@@ -40,7 +40,7 @@ func (g *ground) subtract(k int, back *Plane) {
 			if !ok {
 				continue
 			}
-			row[x] = float32(here[x]) - float32(from[x])
+			row[x] = int16(here[x]) - int16(from[x])
 			if (y*g.w+x)%29 == 0 {
 				size = append(size, math.Abs(float64(row[x])))
 			}
