@@ -30,6 +30,8 @@ type plainEdge struct {
 	mask   unsharp
 	y      []float64
 	tone   []float64 // derivative by the tone curve's strength
+	film   []float64 // by the share of the film's light
+	metal  []float64 // by that of the metal's
 }
 
 // edgeRates are the derivatives of an edgeShape's table by the camera's
@@ -77,20 +79,25 @@ func newShadedEdge(c camera1D, film, metal rgb, shade float64) (*edgeShape, bool
 
 // fill tabulates the edge n entries to either side; false without contrast.
 func (p *plainEdge) fill(n int) bool {
-	y0, y1 := p.mix.luma(0), p.mix.luma(1)
+	bare := p.mix.mixed(0, 1)
+	y0, y1 := bare.luma, p.mix.luma(1)
 	if math.Abs(y1-y0) < minContrast {
 		return false
 	}
-	p.y, p.tone = make([]float64, 2*n+1), make([]float64, 2*n+1)
+	n = 2*n + 1
+	table := make([]float64, 4*n)
+	p.y, p.tone, p.film, p.metal = table[:n:n], table[n:2*n:2*n], table[2*n:3*n:3*n], table[3*n:]
 	for i := range p.y {
 		switch u := p.offset(i) / p.camera.S; {
 		case u < -edgeEnd && p.shade == 0:
+			p.metal[i] = bare.byMetal / (y1 - y0) // there may be a shadow yet
 		case u > edgeEnd:
 			p.y[i] = 1
 		default:
 			f := normalCDF(u)
-			y, rate := p.mix.lumaRate(f, 1-f-p.shadow(u))
-			p.y[i], p.tone[i] = (y-y0)/(y1-y0), rate/(y1-y0)
+			m := p.mix.mixed(f, 1-f-p.shadow(u))
+			p.y[i], p.tone[i] = (m.luma-y0)/(y1-y0), m.byTone/(y1-y0)
+			p.film[i], p.metal[i] = m.byFilm/(y1-y0), m.byMetal/(y1-y0)
 		}
 	}
 	return true
@@ -106,29 +113,65 @@ func (p *plainEdge) shadow(u float64) float64 {
 	return p.shade * math.Exp(s*u+s*s/2) * normalCDF(-u-s)
 }
 
+// shadowRate is shadow's derivative by the blur.
+func (p *plainEdge) shadowRate(u float64) float64 {
+	if p.shade == 0 {
+		return 0
+	}
+	s := p.camera.S / shadeReach
+	grown := s*normalCDF(-u-s) + (u/s-1)*normalPDF(u+s)
+	return p.shade / shadeReach * math.Exp(s*u+s*s/2) * grown
+}
+
 // offset is the place of entry i, px from the edge.
 func (p *plainEdge) offset(i int) float64 { return float64(i-len(p.y)/2) * edgeStep }
 
-// rates tabulates the derivatives. Blur stretches the plain edge, so that its
-// derivative by S is -u/S times that by u.
+// rates tabulates the derivatives.
 func (s *edgeShape) rates() edgeRates {
 	p := &s.plain
-	c := p.camera
-	blur := make([]float64, len(p.y))
-	for i := 2; i < len(p.y)-2; i++ {
-		slope := (8*(p.y[i+1]-p.y[i-1]) - (p.y[i+2] - p.y[i-2])) / (12 * edgeStep)
-		blur[i] = -p.offset(i) / c.S * slope
-	}
-	n := len(s.e)
-	table := make([]float64, 3*n)
-	r := edgeRates{table[:n:n], table[n : 2*n : 2*n], table[2*n:]}
+	r := edgeRates{blur: s.blurRate(), radius: make([]float64, len(s.e)), tone: s.sharpened(p.tone)}
 	for i := range s.e {
-		k := i + p.mask.reach()
-		r.blur[i] = blur[k] + c.A*(blur[k]-p.mask.soft(blur, i, p.mask.weight))
-		r.tone[i] = p.tone[k] + c.A*(p.tone[k]-p.mask.soft(p.tone, i, p.mask.weight))
-		r.radius[i] = -c.A * p.mask.soft(p.y, i, p.mask.rate)
+		r.radius[i] = -p.camera.A * p.mask.soft(p.y, i, p.mask.rate)
 	}
 	return r
+}
+
+// blurRate tabulates the derivative by the blur, which widens both the film's
+// share of the light and its shadow.
+func (s *edgeShape) blurRate() []float64 {
+	p := &s.plain
+	rate := make([]float64, len(p.y))
+	for i := range rate {
+		if p.film[i] == 0 && p.metal[i] == 0 {
+			continue // the edge is over
+		}
+		u := p.offset(i) / p.camera.S
+		widened := -u / p.camera.S * normalPDF(u)
+		rate[i] = (p.film[i]-p.metal[i])*widened - p.metal[i]*p.shadowRate(u)
+	}
+	return s.sharpened(rate)
+}
+
+// shadeRate tabulates the derivative by the share of light that the shadow takes.
+func (s *edgeShape) shadeRate() []float64 {
+	p := s.plain
+	p.shade = 1
+	rate := make([]float64, len(p.y))
+	for i := range rate {
+		rate[i] = -p.metal[i] * p.shadow(p.offset(i)/p.camera.S)
+	}
+	return s.sharpened(rate)
+}
+
+// sharpened is what the mask makes of a table on the plain edge's grid.
+func (s *edgeShape) sharpened(plain []float64) []float64 {
+	mask := &s.plain.mask
+	out := make([]float64, len(s.e))
+	for i := range out {
+		y := plain[i+mask.reach()]
+		out[i] = y + s.plain.camera.A*(y-mask.soft(plain, i, mask.weight))
+	}
+	return out
 }
 
 // minContrast is the least difference of film's and metal's luma, 0..1.
@@ -162,6 +205,8 @@ func lerp(table []float64, i int, f float64) float64 {
 }
 
 func normalCDF(x float64) float64 { return 0.5 * math.Erfc(-x/math.Sqrt2) }
+
+func normalPDF(x float64) float64 { return math.Exp(-x*x/2) / math.Sqrt(2*math.Pi) }
 
 // unsharp is a mask's Gaussian as an odd, normalised row of weights, stride table
 // entries apart, and their derivatives per px of its radius.

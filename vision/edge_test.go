@@ -139,6 +139,46 @@ func (s *edgeShape) haloAt(u float64) float64 {
 	return 0
 }
 
+// TestShadedEdgeRates: the derivatives by blur and shade are what small steps give.
+func TestShadedEdgeRates(t *testing.T) {
+	const h = 1e-4
+	for _, c := range edgeCameras {
+		for _, p := range edgePairs {
+			for _, shade := range [2]float64{2 * h, 0.3} {
+				table := func(blur, shade float64) *edgeShape {
+					m := c.model()
+					m.S += blur
+					s, ok := newShadedEdge(m, p[0], p[1], shade)
+					if !ok {
+						t.Fatalf("%+v, %v: no edge", c, p)
+					}
+					return s
+				}
+				s := table(0, shade)
+				for name, k := range map[string]struct {
+					rate []float64
+					a, b *edgeShape
+				}{
+					"blur":  {s.blurRate(), table(-h, shade), table(h, shade)},
+					"shade": {s.shadeRate(), table(0, shade-h), table(0, shade+h)},
+				} {
+					var diff, most float64
+					for u := -s.reach + 0.5; u < s.reach-0.5; u += edgeStep {
+						i, f, _ := s.inside(u)
+						ea, _ := k.a.at(u)
+						eb, _ := k.b.at(u)
+						want := (eb - ea) / (2 * h)
+						diff, most = max(diff, math.Abs(lerp(k.rate, i, f)-want)), max(most, math.Abs(want))
+					}
+					if diff > 1e-3*most+1e-9 {
+						t.Errorf("%+v, %v, shade %v: %s off by %v of %v", c, p, shade, name, diff, most)
+					}
+				}
+			}
+		}
+	}
+}
+
 // TestEdgeShapeEnds: beyond the table the edge is over, flat, and unsharpened,
 // and the table does not jump there.
 func TestEdgeShapeEnds(t *testing.T) {

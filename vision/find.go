@@ -149,17 +149,24 @@ func (c candidate) prominence() float64 { return math.Min(c.contrast, 30) * math
 // flood is a set of raster places that grows from neighbour to neighbour.
 type flood struct {
 	g     *ground
-	seen  []bool
 	front []int32
 	t     touch
 }
 
-func (g *ground) newFlood() *flood { return &flood{g: g, seen: make([]bool, len(g.valid))} }
+func (g *ground) newFlood() *flood {
+	if g.floods++; g.seen == nil {
+		g.seen = make([]uint32, len(g.valid))
+	}
+	return &flood{g: g}
+}
+
+// seen reports whether place i is in.
+func (f *flood) seen(i int32) bool { return f.g.seen[i] == f.g.floods }
 
 // add puts a place in; again is no change.
 func (f *flood) add(i int32) {
-	if !f.seen[i] {
-		f.seen[i] = true
+	if !f.seen(i) {
+		f.g.seen[i] = f.g.floods
 		f.front = append(f.front, i)
 	}
 }
@@ -172,14 +179,14 @@ func (f *flood) spread(pass func(int32) bool) []int32 {
 	for _, i := range old {
 		x := i % w
 		for _, j := range [4]int32{i - 1, i + 1, i - w, i + w} {
-			if j < 0 || j >= int32(len(f.seen)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
+			if j < 0 || j >= int32(len(f.g.seen)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
 				f.t.zone = true
 				continue
 			}
 			f.t.border = f.t.border || f.g.outside[j]
 			f.t.card = f.t.card || f.g.card[j]
 			f.t.zone = f.t.zone || !(f.g.valid[j] || f.g.outside[j] || f.g.card[j])
-			if !f.seen[j] && pass(j) {
+			if !f.seen(j) && pass(j) {
 				f.add(j)
 			}
 		}

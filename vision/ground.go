@@ -24,6 +24,8 @@ type ground struct {
 	layout  *calib.Layout
 	odd     []candidate // what runs under the card and is no band
 	quarry  quarry      // what is looked for
+	seen    []uint32    // the last flood that each place was in
+	floods  uint32      // so far, the one in hand included
 }
 
 const (

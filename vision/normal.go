@@ -102,8 +102,8 @@ type factor struct {
 }
 
 // factorise fails when the equations do not determine every unknown.
-func (q *normal) factorise() (*factor, bool) {
-	f := &factor{n: q.n}
+func (q *normal) factorise() (f factor, ok bool) {
+	f.n = q.n
 	for i := range q.n {
 		for j := 0; j <= i; j++ {
 			s := q.a[i][j]
@@ -115,7 +115,7 @@ func (q *normal) factorise() (*factor, bool) {
 				continue
 			}
 			if !(s > 1e-12*q.a[i][i]) {
-				return nil, false
+				return f, false
 			}
 			f.l[i][i] = math.Sqrt(s)
 		}

@@ -110,7 +110,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 		}
 		if iter >= 3 && math.Abs(dx[0])+math.Abs(dx[1]) < settled {
 			fit.noise = madOf(root, r, noise, spare)
-			fit.finish(&par, r, &q, f, step)
+			fit.finish(&par, r, &q, &f, step)
 			return fit, true
 		}
 	}

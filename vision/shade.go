@@ -33,8 +33,7 @@ const (
 )
 
 // fitShading fits both super-edges of a strip as seen by a camera whose
-// sharpening and tone are known: Levenberg-Marquardt steps on the table's own
-// derivatives by place and numeric ones by the rest. False where an edge shows
+// sharpening and tone are known, by Gauss-Newton steps. False where an edge shows
 // too little, or the fit does not settle.
 func fitShading(edges *[2]superEdge, c camera1D) (shading, bool) {
 	p := [shadingParams]float64{pBoth: c.S}
@@ -81,15 +80,10 @@ func fitShading(edges *[2]superEdge, c camera1D) (shading, bool) {
 
 // shaded adds one super-edge's points, its two levels eliminated.
 func (e *superEdge) shaded(side int, c camera1D, p *[shadingParams]float64, q *normal) bool {
-	const h = 5e-3
 	c.S = p[pBoth]
 	shade, shift := p[pShade+side], p[pMove+side]
-	wider := c
-	wider.S += h
-	s, ok1 := newShadedEdge(c, e.film, e.metal, shade)
-	b, ok2 := newShadedEdge(wider, e.film, e.metal, shade)
-	d, ok3 := newShadedEdge(c, e.film, e.metal, shade+h)
-	if !ok1 || !ok2 || !ok3 {
+	s, ok := newShadedEdge(c, e.film, e.metal, shade)
+	if !ok {
 		return false
 	}
 	level, gain, ok := e.levels(s, shift)
@@ -100,15 +94,16 @@ func (e *superEdge) shaded(side int, c camera1D, p *[shadingParams]float64, q *n
 	for _, w := range e.w {
 		mean += w / float64(len(e.w))
 	}
+	blur, dimmed := s.blurRate(), s.shadeRate()
 	own := normal{n: shadingParams + 2}
 	for i, u := range e.u {
 		v, slope := s.at(u - shift)
-		vb, _ := b.at(u - shift)
-		vd, _ := d.at(u - shift)
 		j := [maxUnknowns]float64{shadingParams: 1, shadingParams + 1: v}
-		j[pBoth] = gain * (vb - v) / h / modelMisfit
-		j[pShade+side] = gain * (vd - v) / h / modelMisfit
-		j[pMove+side] = -gain * slope / modelMisfit
+		if k, f, ok := s.inside(u - shift); ok {
+			j[pBoth] = gain * lerp(blur, k, f) / modelMisfit
+			j[pShade+side] = gain * lerp(dimmed, k, f) / modelMisfit
+			j[pMove+side] = -gain * slope / modelMisfit
+		}
 		own.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
 	}
 	own.eliminate()

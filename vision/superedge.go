@@ -366,12 +366,12 @@ func (e *superEdge) spread(c camera1D) (float64, bool) {
 		if !ok {
 			return 0, false
 		}
-		rates := s.rates()
+		blur := s.blurRate()
 		for i, u := range e.u {
 			v, slope := s.at(u - shift)
 			j := [maxUnknowns]float64{0, -gain * slope, 1, v}
 			if c, f, ok := s.inside(u - shift); ok {
-				j[0] = gain * lerp(rates.blur, c, f)
+				j[0] = gain * lerp(blur, c, f)
 			}
 			q.add(&j, e.y[i]-level-gain*v, e.w[i])
 		}

@@ -116,27 +116,29 @@ func newMixing(t tone, film, metal rgb) mixing {
 
 // luma returns the display-referred luma 0..1 at film fraction f, which may lie
 // a little outside 0..1.
-func (m mixing) luma(f float64) float64 {
-	y, _ := m.lumaRate(f, 1-f)
-	return y
-}
+func (m mixing) luma(f float64) float64 { return m.mixed(f, 1-f).luma }
 
-// lumaRate returns the luma of so much of the film's light and so much of the
-// metal's, and its derivative by the tone curve's strength.
-func (m *mixing) lumaRate(film, metal float64) (y, rate float64) {
+// mixed is a luma with its derivatives: by the tone curve's strength, by the share
+// of the film's light and by that of the metal's.
+type mixed struct{ luma, byTone, byFilm, byMetal float64 }
+
+// mixed returns the luma of so much of the film's light and so much of the metal's.
+func (m *mixing) mixed(film, metal float64) (sum mixed) {
 	if m.grey {
-		return m.channel(0, film, metal)
+		m.add(&sum, 0, 1, film, metal)
+		return sum
 	}
 	for i, w := range lumaWeights {
-		c, r := m.channel(i, film, metal)
-		y += w * c
-		rate += w * r
+		m.add(&sum, i, w, film, metal)
 	}
-	return y, rate
+	return sum
 }
 
-func (m *mixing) channel(i int, film, metal float64) (v, rate float64) {
-	l := film*m.film[i] + metal*m.metal[i]
-	v, byTone, byLight := m.t.display(l)
-	return v, byTone + byLight*(film*m.filmRate[i]+metal*m.metalRate[i])
+// add adds channel i with weight w.
+func (m *mixing) add(sum *mixed, i int, w, film, metal float64) {
+	v, byTone, byLight := m.t.display(film*m.film[i] + metal*m.metal[i])
+	sum.luma += w * v
+	sum.byTone += w * (byTone + byLight*(film*m.filmRate[i]+metal*m.metalRate[i]))
+	sum.byFilm += w * byLight * m.film[i]
+	sum.byMetal += w * byLight * m.metal[i]
 }
