@@ -33,7 +33,7 @@ photos, and every reading in readings.jsonl, to which lines are only ever added.
 
 // oneFolder is the argument of commands that take a build's folder.
 func oneFolder(_ *cobra.Command, args []string) error {
-	if len(args) != 1 {
+	if len(args) != 1 || args[0] == "" {
 		return fmt.Errorf("name the build's folder, and only that")
 	}
 	return nil

@@ -143,11 +143,24 @@ func (r *buildRead) run(cmd *cobra.Command, dir string, photos []string) error {
 	for _, p := range problems {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %v\n", cmd.CommandPath(), p)
 	}
+	if len(jobs) == 0 && len(problems) == 0 {
+		fmt.Fprintln(cmd.OutOrStdout(), nothingNew(f.View(), r.ask))
+	}
 	batch := &buildBatch{cmd: cmd, folder: f, jobs: jobs, outcomes: make([]*folder.Outcome, len(jobs)), failed: len(problems) > 0}
 	if err := batch.read(given, lots, r.jobs); err != nil {
 		return err
 	}
 	return r.exit(f, batch.failed)
+}
+
+// nothingNew says that no photo was left to read, and how many would be tried anew.
+func nothingNew(v folder.View, ask folder.Ask) string {
+	ask.Again = true
+	text := "photos/: nothing new to read"
+	if refused, _ := v.Plan(ask); len(refused) > 0 {
+		text += fmt.Sprintf("; refused before: %d, to try again with --again", len(refused))
+	}
+	return text
 }
 
 // bringIn copies photos that lie elsewhere into the folder, and returns what all

@@ -76,7 +76,7 @@ func showStatus(cmd *cobra.Command, v folder.View, s build.Status, format string
 	}
 	jobs, problems := v.Plan(folder.Ask{})
 	if n := len(jobs); n > 0 {
-		fmt.Fprintf(w, "\nIn photos/ there are strips not read yet: %d; run stripgap build read %s.\n", n, v.Dir)
+		fmt.Fprintf(w, "\nIn photos/ there are strips not read yet: %d. To read them: stripgap build read %s\n", n, v.Dir)
 	}
 	tell(cmd, errorTexts(problems))
 	return nil

@@ -52,12 +52,15 @@ nothing and notes that a sheet printed elsewhere is this build's.`,
 	f.StringSliceVar(&t.bearings, "bearings", nil, "bearings to print tags for, such as M1,M2 (default all)")
 	f.StringVar(&t.known, "sheet", "", "`serial` of a sheet printed elsewhere that is this build's")
 	f.BoolVar(&t.print.force, "force", false, "overwrite an existing file")
-	cmd.MarkFlagsMutuallyExclusive("sheet", "out")
-	cmd.MarkFlagsMutuallyExclusive("sheet", "bearings")
 	return cmd
 }
 
 func (t *buildTags) check(changed func(string) bool, dir string) error {
+	for _, other := range []string{"out", "bearings"} {
+		if err := exclusive(changed, "sheet", other); err != nil {
+			return err
+		}
+	}
 	if changed("sheet") {
 		if err := calib.CheckSerial(t.known); err != nil {
 			return usagef("--sheet: %w", err)

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -24,6 +25,20 @@ func (e usageError) Unwrap() error { return e.err }
 // usagef returns a usageError made like fmt.Errorf.
 func usagef(format string, args ...any) error {
 	return usageError{fmt.Errorf(format, args...)}
+}
+
+// exclusive refuses flags of which only one can hold.
+func exclusive(changed func(string) bool, names ...string) error {
+	var given []string
+	for _, n := range names {
+		if changed(n) {
+			given = append(given, "--"+n)
+		}
+	}
+	if len(given) > 1 {
+		return usagef("%s exclude one another; give one of them", strings.Join(given, " and "))
+	}
+	return nil
 }
 
 // exitError ends the program with a code and no further word: what went wrong

@@ -90,8 +90,6 @@ func newStripAddCommand() *cobra.Command {
 	f.StringVar(&a.pictures, "pictures", "", "write a picture of each photo into the folder `DIR`, made when missing")
 	f.BoolVar(&a.replace, "replace", false, "learn a lot anew that is known already")
 	cobra.CheckErr(cmd.MarkFlagRequired("range")) // fails only for a flag that does not exist
-	cmd.MarkFlagsOneRequired("diameter", "gauge", "strand", "scale")
-	cmd.MarkFlagsMutuallyExclusive("diameter", "gauge", "strand", "scale")
 	return cmd
 }
 
@@ -137,6 +135,13 @@ func (a *stripAdd) run(cmd *cobra.Command) error {
 
 // check finds mistakes that the command line alone shows, and reads the range.
 func (a *stripAdd) check(changed func(string) bool) (clearance.Span, error) {
+	ways := []string{"gauge", "strand", "scale", "diameter"}
+	if !slices.ContainsFunc(ways, changed) {
+		return clearance.Span{}, usagef("say how the section area is known: --gauge, --strand, --scale or --diameter")
+	}
+	if err := exclusive(changed, ways...); err != nil {
+		return clearance.Span{}, err
+	}
 	l, err := clearance.ParseLimits(a.span)
 	if err != nil {
 		return clearance.Span{}, usagef("--range: %w", err)
