@@ -84,6 +84,7 @@ var cautions = []string{
 	"The engine maker's manual comes first: its limits, its torques, its way of measuring. A reading is an estimate.",
 	"Do not turn the shaft while a strip is in. Take every trace of the strip away before the final assembly.",
 	"Torque-to-yield bolts are used once: do not spend the final set on measuring.",
+	"Cleaning agents burn, and hurt skin and lungs: no flame, gloves on, room aired.",
 }
 
 func (s *Server) showBuild(w http.ResponseWriter, r *http.Request) {
