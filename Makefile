@@ -82,9 +82,9 @@ accuracy: setup ## render 940 seeded photos, read them, print bias, spread and c
 accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
 	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat
 
-accuracy-taper: setup ## tapers found and imagined, in 600 flat strips and 120 moderate ones
+accuracy-taper: setup ## tapers found and imagined, in 600 flat strips and 64 moderate ones
 	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata flat --count 300 --out out/accuracy-taper
-	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata moderate --count 60 --out out/accuracy-taper-moderate
+	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata moderate --count 32 --out out/accuracy-taper-moderate
 	@mkdir -p testdata/accuracy && cp out/accuracy-taper/taper.md testdata/accuracy/ && \
 	  cp out/accuracy-taper-moderate/taper.md testdata/accuracy/taper-moderate.md
 
