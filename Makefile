@@ -75,12 +75,12 @@ check: setup ## formatting, vet, staticcheck, race detector, native leaks
 	go test $(LDFLAGS) -race -short $(RACE)
 	go test $(LDFLAGS) -tags matprofile -run MatLeak ./cmd/internal/pipeline
 
-accuracy: setup ## render 940 seeded photos, read them, print bias, spread and coverage
+accuracy: setup ## render 702 seeded photos, read them, print bias, spread and coverage
 	go run $(LDFLAGS) ./cmd/accuracy --out out/accuracy
 	@mkdir -p testdata/accuracy && cp out/accuracy/summary.md out/accuracy/summary.csv out/accuracy/accuracy.png testdata/accuracy/
 
 accuracy-flat: setup ## the same for 200 plain photos of flat surfaces only
-	go run $(LDFLAGS) ./cmd/accuracy --strata flat --out out/accuracy-flat
+	go run $(LDFLAGS) ./cmd/accuracy --strata flat --count 200 --out out/accuracy-flat
 
 accuracy-taper: setup ## tapers found and imagined, in 600 flat strips and 64 moderate ones
 	go run $(LDFLAGS) ./cmd/accuracy --taper --told surface --strata flat --count 300 --out out/accuracy-taper

@@ -73,8 +73,8 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	var o options
 	f := pflag.NewFlagSet("accuracy", pflag.ContinueOnError)
 	f.SetOutput(stderr)
-	f.IntVar(&o.count, "count", 200, "photos of each population that is to be read")
-	f.IntVar(&o.faults, "faults", 20, "photos of each fault that is to be refused")
+	f.IntVar(&o.count, "count", 150, "photos of each population that is to be read")
+	f.IntVar(&o.faults, "faults", 12, "photos of each fault that is to be refused")
 	f.IntVar(&o.pairs, "pairs", 40, "strips that are read from one photo and from two")
 	f.Uint64Var(&o.seed, "seed", 1, "seed; photo i of a population draws from it and i alone")
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
