@@ -66,13 +66,13 @@ samples: build ## render samples/ again from samples/scenes; the bytes stay the 
 	go test $(LDFLAGS) ./cmd/internal/pipeline -run '^TestSamples$$' -truths $(CURDIR)/out/samples
 
 test: setup ## run every test (minutes on two cores)
-	go test $(LDFLAGS) ./...
+	go test $(LDFLAGS) -timeout 30m ./...
 
 check: setup ## formatting, vet, staticcheck, race detector, native leaks
 	@unformatted=$$(gofmt -l .); [ -z "$$unformatted" ] || { echo "make: gofmt these:" $$unformatted >&2; exit 1; }
 	go vet ./...
 	go tool staticcheck ./...
-	go test $(LDFLAGS) -race -short $(RACE)
+	go test $(LDFLAGS) -race -short -timeout 30m $(RACE)
 	go test $(LDFLAGS) -tags matprofile -run MatLeak ./cmd/internal/pipeline
 
 accuracy: setup ## render 702 seeded photos, read them, print bias, spread and coverage

@@ -16,6 +16,13 @@ const (
 	secondOrder = 0.866
 )
 
+// Terms that both photos of a pair have in common.
+const (
+	termDefinition = "edge definition"
+	termShadow     = "strip's shadow"
+	termTone       = "tone"
+)
+
 // budget fills the width's and the taper's uncertainty, term by term.
 func (m *Measurement) budget(t *traced) {
 	pr := m.Profile
@@ -34,9 +41,9 @@ func (m *Measurement) budget(t *traced) {
 	pr.Budget = []Term{
 		{"edge noise", edge, false},
 		{"edge processing", residualEdge * perPx, true},
-		{"edge definition", t.definition() * perPx, true},
-		{"strip's shadow", t.shadowU() * perPx, true},
-		{"tone", t.toneRate() * math.Max(m.Bars.ToneU, leastToneU) * perPx, true},
+		{termDefinition, t.definition() * perPx, true},
+		{termShadow, t.shadowU() * perPx, true},
+		{termTone, t.toneRate() * math.Max(m.Bars.ToneU, leastToneU) * perPx, true},
 		{"marks and camera", marks, true},
 		{"print scale", print * pr.Mean, true},
 		{"height", height, true},
@@ -57,9 +64,14 @@ func (m *Measurement) budget(t *traced) {
 // within it. Estimate, no source.
 const vagueEdge = 0.3
 
-// vagueShade is the standard uncertainty of what a film's shadow moves an edge, as
-// a share of it, because the shadow's form is a guess. Measured on rendered photos.
-const vagueShade = 0.3
+// vagueShade is the standard uncertainty of a film's shadow as a share of it,
+// because the shadow's form is a guess, and faintShade that of a shadow too faint
+// to be seen, as a share of the light: much beside a film hardly darker or lighter
+// than the metal. Measured on rendered photos.
+const (
+	vagueShade = 0.3
+	faintShade = 0.02
+)
 
 // definition is how well the strip's edges are edges, px of width.
 func (t *traced) definition() float64 {
@@ -75,10 +87,11 @@ func (t *traced) shadowU() float64 {
 	s := 0.0
 	for side, k := range t.shade {
 		film, metal := t.light(t.film), t.light(t.metal[side])
-		moved := k * shadeReach * metal / math.Abs(metal-film) // what the shadow's light would be of film
+		doubt := math.Hypot(vagueShade*k, faintShade)
+		moved := doubt * shadeReach * metal / math.Abs(metal-film) // what the light would be of film
 		s += moved * moved
 	}
-	return math.Hypot(vagueShade*math.Sqrt(s), t.shadeU)
+	return math.Hypot(math.Sqrt(s), t.shadeU)
 }
 
 // light is the linear luma of a display-referred colour.

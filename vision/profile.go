@@ -346,8 +346,8 @@ func (t *traced) profile() (*Profile, bool) {
 	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: pr.Mean + pr.Taper/2}, {Card: t.c.axis.At(-half), Width: pr.Mean - pr.Taper/2}}
 	noise := math.Max(successive(y, curve), median(u))
 	c := &curve.cov
-	pr.U = math.Sqrt(c[0][0]+2*whole*c[0][2]+whole*whole*c[2][2]) * noise / curve.scale
-	pr.TaperU = 2 * half * slopeU * noise * alike
+	pr.U = math.Sqrt(c[0][0]+2*whole*c[0][2]+whole*whole*c[2][2]) * noise * alikeMean / curve.scale
+	pr.TaperU = 2 * half * slopeU * noise * alikeSlope
 	return pr, true
 }
 
@@ -366,10 +366,13 @@ func straight(x, y, weight []float64) (slope, u float64) {
 	return sxy / sxx, 1 / math.Sqrt(sxx)
 }
 
-// alike is by how much what neighbouring stations have in common, which their
-// differences do not show, multiplies the taper's noise; in the mean it is a part
-// of the terms for edges. Measured on rendered photos.
-const alike = 1.4
+// What neighbouring stations have in common, which their differences do not show,
+// multiplies the noise: that of the mean more than that of the slope. Measured on
+// rendered photos.
+const (
+	alikeMean  = 2
+	alikeSlope = 1.4
+)
 
 // successive returns the standard deviation of one station's own error from the
 // differences between neighbours (von Neumann, Annals of Mathematical Statistics

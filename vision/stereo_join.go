@@ -180,9 +180,26 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 			{"plane tilt", more(all, height), true},
 		}
 	}
+	for _, name := range [...]string{termDefinition, termShadow, termTone} {
+		terms[0] = append(terms[0], Term{name, s.inBoth(name), true})
+	}
 	pr.Budget, pr.TaperBudget = terms[0], terms[1]
 	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
 	return true
+}
+
+// inBoth returns a term of the width's budget that both photos have in common,
+// because they show one strip in one light: the mean of what each alone says, mm.
+func (s *stereo) inBoth(name string) float64 {
+	sum := 0.0
+	for _, m := range s.alone {
+		for _, t := range m.Profile.Budget {
+			if t.Name == name {
+				sum += t.U
+			}
+		}
+	}
+	return sum / float64(len(s.alone))
 }
 
 // widthGradient returns the derivatives of mean width and taper over half mm to
