@@ -93,8 +93,8 @@ func (v View) assign(j Job, r pipeline.Result, lots Lots) Outcome {
 		return refuse(codeUnknown, "correct the name in build.toml or the photo's",
 			"the tag says %s, which is not in build.toml", bearing)
 	}
-	if why := wrongPosition(group, j.Position); why != "" {
-		return refuse(codePosition, "write it into the photo's name, as in M1-90deg.jpg, or say --position", "%s", why)
+	if why, remedy := wrongPosition(group, j.Position); why != "" {
+		return refuse(codePosition, remedy, "%s", why)
 	}
 	if r.Clearance == nil {
 		return refuse(codeNoClearance, "name the strip lot in build.toml", "without a strip lot only the width is known")
@@ -131,17 +131,21 @@ func (v View) stranger(j Job, r pipeline.Result) *vision.Refusal {
 	return nil
 }
 
-// wrongPosition says what is wrong with where round the journal a strip was laid.
-func wrongPosition(g *build.Group, at *float64) string {
+// wrongPosition says what is wrong with where round the journal a strip was laid,
+// and what to do; nothing where all is well.
+func wrongPosition(g *build.Group, at *float64) (why, remedy string) {
 	switch {
 	case at == nil && len(g.Positions) > 0:
-		return fmt.Sprintf("strips of the %s are laid at several positions, and nothing says which this is", g.Name)
+		return fmt.Sprintf("strips of the %s are laid at several positions, and nothing says which this is", g.Name),
+			"write it into the photo's name, as in M1-90deg.jpg, or say --position"
 	case at != nil && len(g.Positions) == 0:
-		return fmt.Sprintf("the position %g deg is told, but build.toml has no positions for the %s", *at, g.Name)
+		return fmt.Sprintf("the position %g deg is told, but build.toml has no positions for the %s", *at, g.Name),
+			"add them to the group, as in positions = [\"0 deg\", \"90 deg\"], and read --again, or leave this one out"
 	case at != nil && !slices.Contains(g.Positions, *at):
-		return fmt.Sprintf("the position %g deg is not among those of the %s in build.toml", *at, g.Name)
+		return fmt.Sprintf("the position %g deg is not among those of the %s in build.toml", *at, g.Name),
+			"correct the photo's name or --position, or add it to the group's positions and read --again"
 	}
-	return ""
+	return "", ""
 }
 
 // reading makes the record of a result.
