@@ -219,7 +219,8 @@ func (a *assessment) round(c quantity.Coverage) error {
 	}
 	a.status.Round = &Round{MM: r.Estimate, Lo: r.Lo, Hi: r.Hi, OutOfRound: r.OutOfRound}
 	if r.OutOfRound {
-		a.flag(FlagOutOfRound, "the journal's diameters differ by about %s (%s to %s)", lengths(r.Estimate), quantity.FormatLength(r.Lo, quantity.MM, 4), quantity.FormatLength(r.Hi, quantity.MM, 4))
+		a.flag(FlagOutOfRound, "the journal's diameters differ by about %s; between %s and %s",
+			lengths(r.Estimate), lengths(r.Lo), lengths(r.Hi))
 	}
 	return nil
 }

@@ -208,13 +208,16 @@ func bearingNotes(st build.BearingStatus) (notes []string) {
 		}
 	}
 	if r := st.Round; r != nil && !r.OutOfRound { // the other case has its flag
-		notes = append(notes, fmt.Sprintf("The journal reads round within what is uncertain: largest less smallest diameter %s mm, %s to %s mm.",
-			fixed(r.MM), fixed(r.Lo), fixed(r.Hi)))
+		notes = append(notes, sentence(roundText(*r)))
 	}
 	return notes
 }
 
-func fixed(mm float64) string { return fmt.Sprintf("%.4f", mm) }
+// roundText tells of a journal that is not out of round how far it may be so.
+func roundText(r build.Round) string {
+	return fmt.Sprintf("the journal reads round within what is uncertain: largest less smallest diameter at most %s (%s)",
+		quantity.FormatLength(r.Hi, quantity.MM, 4), quantity.FormatLength(r.Hi, quantity.Thou, 2))
+}
 
 // repeats compares each later strip at a place with the first there.
 func (s RecordSource) repeats(st build.BearingStatus) (notes []string, err error) {

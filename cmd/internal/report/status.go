@@ -107,6 +107,9 @@ func statusNotes(b build.BearingStatus) []string {
 			notes = append(notes, f.Text)
 		}
 	}
+	if b.Round != nil && !b.Round.OutOfRound { // the other case has its flag
+		notes = append(notes, roundText(*b.Round))
+	}
 	flagged := slices.ContainsFunc(b.Flags, func(n build.Note) bool { return n.Code == build.FlagParts })
 	if p := b.Predicted; p != nil && p.NormalisedError != nil && !flagged {
 		notes = append(notes, fmt.Sprintf("the parts' measures give %s mm (%s thou); normalised error %.2f",
