@@ -36,8 +36,13 @@ func decodeJPEG(data []byte) (*Photo, error) {
 		n := p.W * p.H
 		p.Pix, pix = pix[:n:n], pix[n:]
 	}
+	var fourth, spare *C.uchar
+	if luma := planes[0]; info.colour == C.COLOUR_YCBCR && luma.canHalve(2) {
+		luma.fourth = NewPlane(luma.W/4, luma.H/4)
+		fourth, spare = cbytes(luma.fourth.Pix), cbytes(NewPlane(luma.W/2, 2).Pix)
+	}
 	kind := C.read_jpeg_planes(cbytes(data), C.size_t(len(data)),
-		cbytes(planes[0].Pix), cbytes(planes[1].Pix), cbytes(planes[2].Pix))
+		cbytes(planes[0].Pix), cbytes(planes[1].Pix), cbytes(planes[2].Pix), fourth, spare)
 	if kind != C.KIND_OK {
 		return nil, jpegRefusal(kind)
 	}

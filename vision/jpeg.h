@@ -29,9 +29,12 @@ struct jpeg_info {
 enum jpeg_kind read_jpeg_header(const unsigned char *data, size_t n, struct jpeg_info *info);
 
 /* Decode three components as they are stored, each into a packed plane of
- * plane_w x plane_h samples as read_jpeg_header gave them for the same data. */
+ * plane_w x plane_h samples as read_jpeg_header gave them for the same data. The
+ * first one is also averaged, as quarter_plane does it, while it is in the cache:
+ * into fourth unless that is NULL. */
 enum jpeg_kind read_jpeg_planes(const unsigned char *data, size_t n,
-	unsigned char *y, unsigned char *cb, unsigned char *cr);
+	unsigned char *y, unsigned char *cb, unsigned char *cr,
+	unsigned char *fourth, unsigned char *spare);
 
 /* Decode to grey, packed, width x height. */
 enum jpeg_kind read_jpeg_grey(const unsigned char *data, size_t n, unsigned char *grey);

@@ -42,6 +42,20 @@ func TestJPEGAgainstGo(t *testing.T) {
 	sameAsGo(t, "textured", mustDecode(t, "textured", whole), whole, levels)
 }
 
+// TestJPEGFourth: what is averaged on the way equals what is averaged afterwards,
+// whether or not the sides are multiples of a block.
+func TestJPEGFourth(t *testing.T) {
+	for _, size := range [][2]int{{160, 96}, {132, 76}, {132, 96}} {
+		p := mustDecode(t, "textured", asJPEG(t, textured(size[0], size[1])))
+		if p.Luma.fourth == nil || !bytes.Equal(p.Luma.fourth.Pix, quarter(p.Luma).Pix) {
+			t.Errorf("%v: the averages differ", size)
+		}
+	}
+	if p := mustDecode(t, "textured", asJPEG(t, textured(133, 77))); p.Luma.fourth != nil {
+		t.Error("133 x 77 pixels are no multiple of 4 by 4")
+	}
+}
+
 func sameAsGo(t *testing.T, name string, p *Photo, data []byte, levels int) {
 	t.Helper()
 	img, err := jpeg.Decode(bytes.NewReader(data))

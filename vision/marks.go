@@ -41,7 +41,7 @@ type finder struct {
 }
 
 func newFinder(luma *Plane, print calib.PrintScale) *finder {
-	f := &finder{luma: luma, small: map[int]*Plane{1: luma}}
+	f := &finder{luma: luma, small: map[int]*Plane{1: luma, 4: luma.fourth}}
 	for _, l := range calib.Layouts() {
 		f.layouts = append(f.layouts, l.Scaled(print))
 	}

@@ -11,6 +11,9 @@ import (
 type Plane struct {
 	W, H int
 	Pix  []uint8
+	// fourth is this plane averaged over 4 by 4 pixels where its maker had it at
+	// hand, or nil. Who writes to the plane afterwards must drop it.
+	fourth *Plane
 }
 
 // NewPlane returns a black plane of w by h pixels. Both must be at least 1;

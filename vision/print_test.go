@@ -97,6 +97,7 @@ func coverCode(t *testing.T, p *Photo) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	p.Luma.fourth = nil
 	half := card.Layout.Code.Side / 2
 	for y := -half; y < half; y += 0.02 {
 		for x := -half; x < half; x += 0.02 {
