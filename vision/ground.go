@@ -75,16 +75,18 @@ func (g *ground) rectify(p *Photo, l *calib.Layout, zone *Zone, from [3]source) 
 		u, v, k := h[0]*c.X+h[1]*c.Y+h[2], h[3]*c.X+h[4]*c.Y+h[5], h[6]*c.X+h[7]*c.Y+h[8]
 		valid, card, outside := g.valid[y*g.w:(y+1)*g.w], g.card[y*g.w:(y+1)*g.w], g.outside[y*g.w:(y+1)*g.w]
 		bright, blue, red := g.feature[0].Row(y), g.feature[1].Row(y), g.feature[2].Row(y)
+		meetsCard := l.Contains(calib.CardPoint{Y: c.Y}, cardRim)
 		for x := range valid {
-			px, py := u/k, v/k
+			near := 1 / k
+			px, py := u*near, v*near
 			if px >= rim && py >= rim && px <= right && py <= bottom {
-				card[x] = l.Contains(c, cardRim)
+				card[x] = meetsCard && l.Contains(c, cardRim)
 				valid[x] = !card[x] && (zone == nil || zone.holds(c))
 				luma := from[0].spot(px, py).in(from[0].Plane)
 				bright[x] = logLuma[luma]
 				s := from[1].spot(px, py) // both chroma planes are alike
-				blue[x] = overLuma(s.in(from[1].Plane), luma)
-				red[x] = overLuma(s.in(from[2].Plane), luma)
+				cb, cr := s.inBoth(from[1].Plane, from[2].Plane)
+				blue[x], red[x] = overLuma(cb, luma), overLuma(cr, luma)
 				if !card[x] {
 					line[sums.column[x]].add(bright[x], blue[x], red[x])
 				}
@@ -168,6 +170,19 @@ func (s spot) in(p *Plane) uint8 {
 	a := uint32(top[0])<<6 + s.fx*(uint32(top[1])-uint32(top[0])) // modulo 2^32
 	b := uint32(bottom[0])<<6 + s.fx*(uint32(bottom[1])-uint32(bottom[0]))
 	return uint8((a<<6 + s.fy*(b-a) + 1<<11) >> 12)
+}
+
+// inBoth is in for two planes of one size, at once: each sum is well under 2^32, so
+// that two fit into 64 bits.
+func (s spot) inBoth(p, q *Plane) (uint8, uint8) {
+	pt, pb := (*[2]uint8)(p.Pix[s.at:]), (*[2]uint8)(p.Pix[s.at+p.W:])
+	qt, qb := (*[2]uint8)(q.Pix[s.at:]), (*[2]uint8)(q.Pix[s.at+q.W:])
+	right, below := uint64(s.fx), uint64(s.fy)
+	left, above := 64-right, 64-below
+	a := left*(uint64(pt[0])|uint64(qt[0])<<32) + right*(uint64(pt[1])|uint64(qt[1])<<32)
+	b := left*(uint64(pb[0])|uint64(qb[0])<<32) + right*(uint64(pb[1])|uint64(qb[1])<<32)
+	v := above*a + below*b + (1<<11 | 1<<43)
+	return uint8(v >> 12), uint8(v >> 44)
 }
 
 // cardAt returns the card point of raster place (x, y).
