@@ -204,3 +204,25 @@ func TestEndsAreNamedAtEveryTurn(t *testing.T) {
 		}
 	}
 }
+
+// TestWideStripRightBesideTheCard: the border of a white card a millimetre away is
+// a step like the film's own edge, and must not be taken for it.
+func TestWideStripRightBesideTheCard(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	s := smallScene(t, "rider")
+	s.Card.Paper = synth.RGB{0.88, 0.87, 0.88}
+	s.Surface.Metal = synth.RGB{0.3, 0.3, 0.3}
+	k := &s.Strips[0]
+	k.Width, k.Taper, k.Angle, k.Colour = 4.4, 0.9, 1, synth.RGB{0.1, 0.08, 0.01}
+	k.Centre = calib.CardPoint{X: 0, Y: calib.Rider().Height/2 + 1.1 + k.Width/2}
+	p, truth := shot(t, s)
+	m, err := Measure(p, flat())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := relative(m.Profile.Mean, truth.Strips[0].MeanWidth); d > 0.01 {
+		t.Errorf("width %.4f mm, truth %.4f", m.Profile.Mean, truth.Strips[0].MeanWidth)
+	}
+}

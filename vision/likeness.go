@@ -10,6 +10,7 @@ import (
 // bevel or a machining line. Judged on rendered photos of such things.
 const (
 	sharpEnough  = 1.4 // edge spread over the bars', of the sharper edge
+	alikeEdges   = 1.2 // the softer edge's spread over the sharper one's, below which neither is drawn out
 	clearlyOther = 0.5 // share of the clearest candidate's clearness below which another is not meant
 	evenInside   = 0.4 // of the contrast, by which the film's own colour may vary across it
 	alikeSides   = 0.4 // the fainter edge's contrast over the stronger one's
@@ -20,6 +21,7 @@ const (
 	tooNarrow  = "too narrow"
 	tooShort   = "too short"
 	notSharp   = "its edges are not sharp"
+	notClear   = "its edges do not stand out from what is round them"
 	notEven    = "its inside is not even"
 	twoGrounds = "it parts two grounds"
 )
@@ -34,7 +36,11 @@ func (t *traced) unlike(q quarry) string {
 		return tooShort
 	case 2*used < all:
 		return t.mostDropped(dropApart)
-	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S, t.clearness() < q.clear:
+	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S:
+		return notSharp
+	case t.clearness() < q.clear && t.unevenEdges() < alikeEdges:
+		return notClear
+	case t.clearness() < q.clear:
 		return notSharp
 	case q.film && t.unlikeSides():
 		return twoGrounds

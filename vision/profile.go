@@ -120,7 +120,7 @@ func (t *traced) locate(sense float64) {
 			continue
 		}
 		half := t.c.width / 2 / perPx
-		slack := math.Max(2*edgeSlack, 0.6*half)
+		slack := t.clearOfCard(f, half, math.Max(2*edgeSlack, 0.6*half), (3*t.cam.S+3)*perPx)
 		sl, ok := gather(t.c.p.Luma, f, t.c.step/2/perPx, cuts{lo: -half - t.c.side - slack, hi: half + t.c.side + slack})
 		if !ok {
 			continue
@@ -148,6 +148,22 @@ func (t *traced) locate(sense float64) {
 	n := t.c.axis.Normal()
 	t.c.axis.Middle = t.c.axis.Middle.Add(n.Scale(line.p[0]))
 	t.c.axis.Dir = t.c.axis.Dir.Add(n.Scale(line.p[1])).Scale(1 / math.Hypot(1, line.p[1]))
+}
+
+// clearOfCard returns how far outside either edge of a strip half px wide to each
+// side, up to slack px, there is no card, nor its border's blur within margin mm:
+// it would pass for the strip's.
+func (t *traced) clearOfCard(f frame, half, slack, margin float64) float64 {
+	const step = 2
+	for d := 0.0; d < slack; d += step {
+		for _, x := range [2]float64{-half - d - step, half + d + step} {
+			q, ok := t.c.v.Card(f.at(x), calib.Plane{})
+			if ok && t.layout.Contains(calib.CardPoint{X: q.X, Y: q.Y}, margin) {
+				return d
+			}
+		}
+	}
+	return slack
 }
 
 // sidePixels is how much metal beside an edge is used: enough for its level
