@@ -160,7 +160,7 @@ func (c *choice) refusal() *Refusal {
 			return Refuse(CodeStripReachesCard, "")
 		case m.why == dropSaturated:
 			return Refuse(CodeSaturated, "the metal beside the strip")
-		case m.why == dropContrast && m.tinted(), m.why == notClear && m.tinted():
+		case (m.why == dropContrast || m.why == notClear) && m.tinted():
 			return Refuse(CodeLowContrast, "")
 		case m.why == tooNarrow:
 			return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, c.ground.quarry.traced)

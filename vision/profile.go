@@ -58,18 +58,18 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 			return t, why
 		}
 		reach := t.c.axis.Half + 1.5
-		if pass == 1 {
+		if pass == lastPass-1 {
 			reach += maxGapAlong // the strip may go on behind a hole or groove
 		}
 		t.cuts = t.cuts[:0]
-		if pass < 2 {
+		if pass < lastPass {
 			spread = math.Min(spread, reach/(5*t.c.step))
 		}
 		n := int(reach / (t.c.step * spread))
 		for i := -n; i <= n; i++ {
 			t.cuts = append(t.cuts, t.c.cutAt(l, float64(i)*t.c.step*spread))
 		}
-		if pass == 2 { // the whole strip tells best where its middle line is
+		if pass == lastPass { // the whole strip tells best where its middle line is
 			t.cutTo(o.Ends)
 		}
 		if !t.settle(l) {

@@ -90,10 +90,7 @@ func (e *superEdge) shaded(side int, c camera1D, p *[shadingParams]float64, q *n
 	if !ok {
 		return false
 	}
-	mean := 0.0
-	for _, w := range e.w {
-		mean += w / float64(len(e.w))
-	}
+	mean := e.meanWeight()
 	blur, dimmed := s.blurRate(), s.shadeRate()
 	own := normal{n: shadingParams + 2}
 	for i, u := range e.u {

@@ -304,10 +304,7 @@ func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
 	if !ok {
 		return false
 	}
-	mean := 0.0
-	for _, w := range e.w {
-		mean += w / float64(len(e.w))
-	}
+	mean := e.meanWeight()
 	rates := s.rates()
 	own := normal{n: edgeParams + 2}
 	for i, u := range e.u {
@@ -326,6 +323,16 @@ func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
 	own.eliminate()
 	q.join(&own)
 	return true
+}
+
+// meanWeight is the mean of the points' pixels, which makes their weights 1 on the
+// whole beside a prior.
+func (e *superEdge) meanWeight() float64 {
+	mean := 0.0
+	for _, w := range e.w {
+		mean += w / float64(len(e.w))
+	}
+	return mean
 }
 
 // levels solves y = level + gain E in closed form.
