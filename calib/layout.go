@@ -37,6 +37,16 @@ type Bars struct {
 	Count    int
 }
 
+// Corners are the outline of all the bars, going round.
+func (b Bars) Corners() [4]CardPoint {
+	across, along := b.Pitch*float64(b.Count-1)+b.Width, b.Length
+	if !b.Vertical {
+		across, along = along, across
+	}
+	right, up := CardPoint{X: across}, CardPoint{Y: along}
+	return [4]CardPoint{b.Start, b.Start.Add(right), b.Start.Add(right).Add(up), b.Start.Add(up)}
+}
+
 // Square is an upright square on the card.
 type Square struct {
 	Centre CardPoint

@@ -43,7 +43,7 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 		case smallMarks(seen):
 			return nil, Refuse(CodeTooSmall, "")
 		}
-		return nil, Refuse(CodeFewMarks, "%d of %d", len(seen), len(seen[0].layout.Marks))
+		return nil, Refuse(CodeFewMarks, "%d of %d", len(seen), len(seen[0].layout.Marks)).at(unseen(seen)...)
 	}
 	l := seen[0].layout
 	if twice(all, l) {
@@ -62,7 +62,7 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 			return f, Refuse(CodeTooSmall, "")
 		}
 		if len(f.card.Marks) < minMarks {
-			return f, Refuse(CodeFewMarks, "%d of %d", len(f.card.Marks), len(l.Marks))
+			return f, Refuse(CodeFewMarks, "%d of %d", len(f.card.Marks), len(l.Marks)).at(f.unrefined()...)
 		}
 		card, img := f.card.places()
 		if f.h, err = calib.FitHomography(card, img); err != nil {

@@ -106,21 +106,24 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 	t := &c.good[0]
 	switch {
 	case len(c.good) > 1:
-		return Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(c.good))
+		return Refuse(CodeTwoStrips, "%d long even bands lie beside the card", len(c.good)).at(c.ground.places(c.candidates()...)...)
 	case t.reachesCard(l):
-		return Refuse(CodeStripReachesCard, "")
+		return Refuse(CodeStripReachesCard, "").at(c.ground.places(t.found)...)
 	case t.found.touches.border:
-		return Refuse(CodeStripCutOff, "")
+		return Refuse(CodeStripCutOff, "").at(c.ground.places(t.found)...)
 	case t.found.touches.zone:
 		return Refuse(CodeStripCutOff, "it is longer than the place that was looked at")
-	case c.rivalled(t):
-		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too")
+	}
+	if i := slices.IndexFunc(c.missed, func(m missed) bool { return m.rivals(t) }); i >= 0 {
+		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too").
+			at(c.ground.places(t.found, c.missed[i].candidate)...)
 	}
 	if !c.ground.quarry.film {
 		return nil
 	}
-	if slices.ContainsFunc(c.missed, func(m missed) bool { return m.continues(t.found) }) {
-		return Refuse(CodeStationsLost, "the strip goes on beyond what is clear of it")
+	if i := slices.IndexFunc(c.missed, func(m missed) bool { return m.continues(t.found) }); i >= 0 {
+		return Refuse(CodeStationsLost, "the strip goes on beyond what is clear of it").
+			at(c.ground.places(c.missed[i].candidate)...)
 	}
 	if c.ground.repeats(t.found) {
 		return Refuse(CodeTwoStrips, "there is more of the same film beside the card")
@@ -128,12 +131,18 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 	return nil
 }
 
-// rivalled reports whether something else, which stands out more but could not be
+// candidates are what the good were traced from.
+func (c *choice) candidates() (out []candidate) {
+	for i := range c.good {
+		out = append(out, c.good[i].found)
+	}
+	return out
+}
+
+// rivals reports whether something else, which stands out more but could not be
 // measured, may be the strip that is meant.
-func (c *choice) rivalled(t *traced) bool {
-	return slices.ContainsFunc(c.missed, func(m missed) bool {
-		return m.contrast > clearlyThere && !m.liesOn(t.found) && m.hidden() && m.prominence() > t.found.prominence()
-	})
+func (m missed) rivals(t *traced) bool {
+	return m.contrast > clearlyThere && !m.liesOn(t.found) && m.hidden() && m.prominence() > t.found.prominence()
 }
 
 // hidden reports whether a band was not measured for what the photo did to it,
@@ -150,31 +159,37 @@ func (m missed) hidden() bool {
 // says more than that there is none.
 func (c *choice) refusal() *Refusal {
 	for _, m := range c.missed {
-		if m.contrast < clearlyThere {
-			continue
-		}
-		switch {
-		case m.first && m.touches.border, m.why == dropOutside:
-			return Refuse(CodeStripCutOff, "")
-		case m.touches.card, m.why == dropOnCard:
-			return Refuse(CodeStripReachesCard, "")
-		case m.why == dropSaturated:
-			return Refuse(CodeSaturated, "the metal beside the strip")
-		case (m.why == dropContrast || m.why == notClear) && m.tinted():
-			return Refuse(CodeLowContrast, "")
-		case m.why == tooNarrow:
-			return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, c.ground.quarry.traced)
-		case m.first && m.why == notSharp:
-			return Refuse(CodeSmeared, "")
+		if r := m.refusal(c.ground.quarry); r != nil && m.contrast >= clearlyThere {
+			return r.at(c.ground.places(m.candidate)...)
 		}
 	}
 	switch {
 	case len(c.odd) > 0:
-		return Refuse(CodeStripReachesCard, "")
+		return Refuse(CodeStripReachesCard, "").at(c.ground.places(c.odd...)...)
 	case len(c.missed) > 0 && c.missed[0].why == dropContrast && c.missed[0].tinted():
-		return Refuse(CodeLowContrast, "")
+		return Refuse(CodeLowContrast, "").at(c.ground.places(c.missed[0].candidate)...)
 	}
 	return Refuse(CodeNoStrip, "")
+}
+
+// refusal tells why a band that stands out is no strip; nil where that says little
+// of the photo.
+func (m missed) refusal(q quarry) *Refusal {
+	switch {
+	case m.first && m.touches.border, m.why == dropOutside:
+		return Refuse(CodeStripCutOff, "")
+	case m.touches.card, m.why == dropOnCard:
+		return Refuse(CodeStripReachesCard, "")
+	case m.why == dropSaturated:
+		return Refuse(CodeSaturated, "the metal beside the strip")
+	case (m.why == dropContrast || m.why == notClear) && m.tinted():
+		return Refuse(CodeLowContrast, "")
+	case m.why == tooNarrow:
+		return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, q.traced)
+	case m.first && m.why == notSharp:
+		return Refuse(CodeSmeared, "")
+	}
+	return nil
 }
 
 // tinted reports whether a band's colour differs from what lies round it, and not

@@ -34,7 +34,12 @@ func Measure(p *Photo, o Options) (*Measurement, error) {
 }
 
 // run fills m and returns the traced strip, which the two-photo reading needs.
-func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
+func (m *Measurement) run(p *Photo, o Options) (t *traced, r *Refusal) {
+	defer func() {
+		if r != nil {
+			m.Places = r.places
+		}
+	}()
 	o.quarry = crushedStrip
 	f, r := m.prove(p, o)
 	if r != nil {
@@ -43,7 +48,7 @@ func (m *Measurement) run(p *Photo, o Options) (*traced, *Refusal) {
 	if s, ok := o.Surfaces[f.card.Bearing]; ok {
 		o.Surface = s
 	}
-	t, r := findStrip(p, f, m.Bars, o)
+	t, r = findStrip(p, f, m.Bars, o)
 	if t == nil {
 		return nil, r
 	}
@@ -143,7 +148,8 @@ func (m *Measurement) gateBars() *Refusal {
 	for _, d := range m.Bars.Scale() {
 		limit := maxScaleError + 2*d.U
 		if !m.check("bars' pitch along "+d.Axis, 100*math.Abs(d.Error), 100*limit, "%") {
-			return Refuse(CodeScaleGate, "off by %.2f %% along the card's %s, at most %.2f", 100*math.Abs(d.Error), d.Axis, 100*limit)
+			return Refuse(CodeScaleGate, "off by %.2f %% along the card's %s, at most %.2f", 100*math.Abs(d.Error), d.Axis, 100*limit).
+				at(m.barPlaces(func(b calib.Bars) bool { return b.Count > 1 && b.Vertical == (d.Axis == "x") })...)
 		}
 	}
 	return nil
@@ -156,7 +162,7 @@ func (m *Measurement) scaleShown() *Refusal {
 		printed := func(b calib.Bars) bool { return b.Count > 1 && b.Vertical == vertical }
 		shown := func(g BarGroup) bool { return g.Vertical == vertical }
 		if slices.ContainsFunc(m.Card.Layout.Bars, printed) && !slices.ContainsFunc(m.Bars.Groups, shown) {
-			return Refuse(CodeFewMarks, "a group of the card's bars is not seen clearly")
+			return Refuse(CodeFewMarks, "a group of the card's bars is not seen clearly").at(m.barPlaces(printed)...)
 		}
 	}
 	return nil

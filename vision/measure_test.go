@@ -266,7 +266,7 @@ func TestScaleGate(t *testing.T) {
 		off  float64
 		code string
 	}{{1.4e-3, ""}, {-1.4e-3, ""}, {1.6e-3, CodeScaleGate}, {-1.6e-3, CodeScaleGate}} {
-		m := &Measurement{Card: &Card{Layout: calib.Bench()}, Bars: &Witness{BlurX: 1, BlurY: 1,
+		m := &Measurement{View: &calib.View{}, Card: &Card{Layout: calib.Bench()}, Bars: &Witness{BlurX: 1, BlurY: 1,
 			Groups: []BarGroup{{Nominal: 1, Vertical: true, Pitch: 1 + c.off, U: 2e-4, Length: 20}, {Nominal: 1, Pitch: 1, U: 2e-4, Length: 20}}}}
 		got := ""
 		if r := m.gateBars(); r != nil {
@@ -281,7 +281,7 @@ func TestScaleGate(t *testing.T) {
 // TestScaleMustShow: a photo in which the bars of one direction cannot be measured
 // does not prove its scale.
 func TestScaleMustShow(t *testing.T) {
-	m := &Measurement{Card: &Card{Layout: calib.Bench()}, Bars: &Witness{BlurX: 1, BlurY: 1,
+	m := &Measurement{View: &calib.View{}, Card: &Card{Layout: calib.Bench()}, Bars: &Witness{BlurX: 1, BlurY: 1,
 		Groups: []BarGroup{{Nominal: 1, Vertical: true, Pitch: 1, U: 2e-4, Length: 20}}}}
 	if r := m.gateBars(); r == nil || r.Code != CodeFewMarks {
 		t.Errorf("bars along one side only: %v, want %s", r, CodeFewMarks)

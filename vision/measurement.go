@@ -116,4 +116,7 @@ type Measurement struct {
 	Checks  []Check
 	Flags   []string
 	Solved  *SolvedPlane // of two photos; nil for one
+	// Places are what a refusal is about, as closed outlines in the photo's pixels;
+	// none where it is about the whole photo.
+	Places [][]calib.PixelPoint
 }

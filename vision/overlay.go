@@ -23,8 +23,9 @@ type Overlay struct {
 	Bars     [][]calib.PixelPoint  // outlines of the witness bars, closed
 	Edges    [2][]calib.PixelPoint // the strip's two traced edges
 	Stations []OverlayStation
-	Ends     []OverlayEnd // none, or the first end and the second
-	Plot     *OverlayPlot // nil leaves the plot out
+	Ends     []OverlayEnd         // none, or the first end and the second
+	Places   [][]calib.PixelPoint // outlines of what to look at, closed
+	Plot     *OverlayPlot         // nil leaves the plot out
 
 	// LargeLabels makes the ends' labels readable where the picture is shown at a
 	// quarter of its size, as on a phone or beside a plot on paper.
@@ -151,8 +152,10 @@ func (o *Overlay) places() (ps []calib.PixelPoint) {
 		r := calib.PixelPoint{X: m.Radius, Y: m.Radius}
 		ps = append(ps, m.Centre.Sub(r), m.Centre.Add(r))
 	}
-	for _, line := range append(o.Bars[:len(o.Bars):len(o.Bars)], o.Edges[:]...) {
-		ps = append(ps, line...)
+	for _, lines := range [3][][]calib.PixelPoint{o.Bars, o.Edges[:], o.Places} {
+		for _, line := range lines {
+			ps = append(ps, line...)
+		}
 	}
 	for _, s := range o.Stations {
 		ps = append(ps, s.Edges[:]...)

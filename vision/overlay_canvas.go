@@ -28,6 +28,7 @@ var (
 	inkYellow = color.RGBA{255, 214, 10, 255}
 	inkCyan   = color.RGBA{60, 230, 255, 255}
 	inkRed    = color.RGBA{190, 20, 30, 255}
+	inkAmber  = color.RGBA{255, 120, 0, 255}
 )
 
 // canvas is a raster with the few strokes an overlay needs. Places are pixels

@@ -9,12 +9,17 @@ import (
 
 // hasLegend reports whether anything drawn needs explaining.
 func (o *Overlay) hasLegend() bool {
-	return len(o.Marks) > 0 || len(o.Stations) > 0 || len(o.Edges[0])+len(o.Edges[1]) > 0
+	return len(o.Places) > 0 || len(o.Marks) > 0 || len(o.Stations) > 0 || len(o.Edges[0])+len(o.Edges[1]) > 0
 }
 
 // drawLegend names the signs that occur, in one row about y.
 func (o *Overlay) drawLegend(c *canvas, y float64) {
 	row := &legend{c: c, at: calib.PixelPoint{X: 40, Y: y}}
+	if len(o.Places) > 0 {
+		row.entry("look here", func(p calib.PixelPoint) {
+			c.cased(inkAmber, 7, p.Sub(calib.PixelPoint{X: 16}), p.Add(calib.PixelPoint{X: 16}))
+		})
+	}
 	used, dropped := o.countStations()
 	if n := len(o.Marks); n > 0 {
 		row.entry(fmt.Sprintf("mark (%d)", n), func(p calib.PixelPoint) { c.ring(inkWhite, 3, p, 11) })

@@ -19,11 +19,11 @@ type pictureView struct {
 }
 
 // view cuts the photo down to what was found, with a margin for the labels, and
-// fits it to the picture. With nothing found it is the whole photo.
+// fits it to the picture. Without the card it is the whole photo.
 func (o *Overlay) view(p *Photo) *pictureView {
 	whole := image.Rect(0, 0, p.Width(), p.Height())
 	crop := whole
-	if ps := o.places(); len(ps) > 0 {
+	if ps := o.places(); len(ps) > 0 && len(o.Marks) > 0 {
 		found := boundsOf(ps)
 		margin := max(found.Dx(), found.Dy()) / 6
 		if o.LargeLabels {
@@ -106,6 +106,12 @@ func (o *Overlay) drawFindings(c *canvas, v *pictureView) {
 	for _, edge := range o.Edges {
 		if len(edge) > 0 {
 			c.cased(inkCyan, 3, v.points(edge)...)
+		}
+	}
+	for _, outline := range o.Places {
+		if len(outline) > 0 {
+			line := v.points(outline)
+			c.cased(inkAmber, 7, append(line, line[0])...)
 		}
 	}
 	o.drawEnds(c, v)

@@ -36,6 +36,7 @@ func madeUp(t testing.TB) (*Photo, *Overlay) {
 		Lines:   []string{"clearance 0.0512 mm ± 0.0021 (2.0 thou ± 0.1), taper 0.0031 mm"},
 		Edges:   [2][]calib.PixelPoint{{at(700, 1099.5), at(1700, 1099.5)}, {at(700, 1159.5), at(1700, 1159.5)}},
 		Bars:    [][]calib.PixelPoint{{at(900, 700), at(960, 700), at(960, 850), at(900, 850)}},
+		Places:  [][]calib.PixelPoint{{at(1300, 600), at(1400, 600), at(1400, 700), at(1300, 700)}},
 		Ends:    []OverlayEnd{{at(1700, 1129.5), "front", "0.0497 mm"}, {at(700, 1129.5), "rear", "0.0528 mm"}},
 		Plot: &OverlayPlot{Quantity: "clearance", EndNames: [2]string{"front", "rear"},
 			Limits: []OverlayLimit{{"new, at most", 0.055}, {"new, at least", 0.025}}},
@@ -87,6 +88,7 @@ func TestOverlayPicture(t *testing.T) {
 		"upper edge":             {on(1010, 1099.5), inkCyan},
 		"lower edge":             {on(1010, 1159.5), inkCyan},
 		"check bar's outline":    {on(900, 775), inkYellow},
+		"outline to look at":     {on(1300, 650), inkAmber},
 		"dropped station's sign": {on(1225, 1129.5), inkRed},
 	} {
 		if got := img.RGBAAt(int(math.Round(c.at.X)), int(math.Round(c.at.Y))); got != c.ink {

@@ -1,10 +1,18 @@
 package vision
 
-import "fmt"
+import (
+	"fmt"
+
+	"stripgap/calib"
+)
 
 // Refusal is a photo that is not measured: why, in words for the person at the
 // bench, and what to do. Code is stable and one of the registry's.
-type Refusal struct{ Code, Message, Remedy string }
+type Refusal struct {
+	Code, Message, Remedy string
+
+	places [][]calib.PixelPoint // see Measurement.Places
+}
 
 // Error returns the message, without the remedy.
 func (r *Refusal) Error() string { return r.Message }
@@ -20,6 +28,16 @@ func Refuse(code, format string, args ...any) *Refusal {
 	r := &Refusal{Code: code, Message: k.message, Remedy: k.remedy}
 	if format != "" {
 		r.Message += ": " + fmt.Sprintf(format, args...)
+	}
+	return r
+}
+
+// at adds outlines of what the refusal is about.
+func (r *Refusal) at(outlines ...[]calib.PixelPoint) *Refusal {
+	for _, o := range outlines {
+		if len(o) > 0 {
+			r.places = append(r.places, o)
+		}
 	}
 	return r
 }

@@ -38,6 +38,9 @@ func bareFindings(m *vision.Measurement, r *pipeline.Result) *vision.Overlay {
 // findings draws what was found in the photo.
 func findings(m *vision.Measurement, r *pipeline.Result) *vision.Overlay {
 	o := &vision.Overlay{}
+	if m != nil {
+		o.Places = m.Places
+	}
 	if m != nil && m.View != nil {
 		drawCard(o, m)
 		drawStrip(o, m)
@@ -89,12 +92,8 @@ func drawCard(o *vision.Overlay, m *vision.Measurement) {
 		}
 	}
 	for _, b := range l.Bars {
-		across, along := b.Pitch*float64(b.Count-1)+b.Width, b.Length
-		if !b.Vertical {
-			across, along = along, across
-		}
-		if outline, ok := project(m.View, calib.Plane{}, b.Start, b.Start.Add(calib.CardPoint{X: across}),
-			b.Start.Add(calib.CardPoint{X: across, Y: along}), b.Start.Add(calib.CardPoint{Y: along})); ok {
+		corners := b.Corners()
+		if outline, ok := project(m.View, calib.Plane{}, corners[:]...); ok {
 			o.Bars = append(o.Bars, outline)
 		}
 	}
