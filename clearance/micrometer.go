@@ -53,31 +53,6 @@ func (p Parts) Predict() (quantity.Value, quantity.Budget, error) {
 	return quantity.Value{X: p.Bore.X - 2*p.Wall.X - p.Journal.X, U: b.U()}, b, err
 }
 
-// PartLimits are the maker's limits of the parts, mm. A Wall of zero means that
-// Bore is that over the fitted shells.
-type PartLimits struct{ Bore, Wall, Journal Limits }
-
-// Stack returns the smallest and the largest clearance that parts within their
-// limits can give, mm. Both limits of each part are needed. The smallest may be
-// negative.
-func (p PartLimits) Stack() (Limits, error) {
-	for _, part := range []struct {
-		name string
-		l    Limits
-	}{{TermBore, p.Bore}, {"shell wall", p.Wall}, {TermJournal, p.Journal}} {
-		if part.name == "shell wall" && part.l == (Limits{}) {
-			continue
-		}
-		if !positive(part.l.Lo) || !positive(part.l.Hi) || part.l.Lo > part.l.Hi {
-			return Limits{}, fmt.Errorf("stack: %s %v to %v mm: need 0 < low <= high", part.name, part.l.Lo, part.l.Hi)
-		}
-	}
-	return Limits{
-		Lo: p.Bore.Lo - 2*p.Wall.Hi - p.Journal.Hi,
-		Hi: p.Bore.Hi - 2*p.Wall.Lo - p.Journal.Lo,
-	}, nil
-}
-
 // Match compares two independent results for one clearance.
 type Match struct {
 	Difference float64 // mm, first minus second
