@@ -39,18 +39,23 @@ func (c cache) render(s synth.Scene) ([]byte, *synth.Truth, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	text, err := json.Marshal(truth)
-	if err != nil {
-		return nil, nil, err
-	}
-	if err := wholefile.Write(name+".truth.json", text); err != nil {
-		return nil, nil, err
-	}
-	return photo, truth, wholefile.Write(name+".jpg", photo)
+	return photo, truth, writePhoto(name, photo, truth)
 }
 
-// kept reads what render wrote. The photo is written last, so that where it is
-// its truth is, too.
+// writePhoto keeps a photo and its truth. The photo is written last, so that where it
+// is its truth is, too.
+func writePhoto(name string, photo []byte, truth *synth.Truth) error {
+	text, err := json.MarshalIndent(truth, "", " ")
+	if err != nil {
+		return err
+	}
+	if err := wholefile.Write(name+".truth.json", append(text, '\n')); err != nil {
+		return err
+	}
+	return wholefile.Write(name+".jpg", photo)
+}
+
+// kept reads what writePhoto wrote.
 func kept(name string) ([]byte, *synth.Truth, error) {
 	photo, err := os.ReadFile(name + ".jpg")
 	if err != nil {

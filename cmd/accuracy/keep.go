@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -33,15 +32,8 @@ func keep(o options, rows []outcome) error {
 			if err != nil {
 				return err
 			}
-			text, err := json.MarshalIndent(truth, "", " ")
-			if err != nil {
-				return err
-			}
-			name := filepath.Join(dir, fmt.Sprintf("%s-%03d-%d", r.name, r.index, i+1))
-			if err := os.WriteFile(name+".jpg", photo, 0o644); err != nil {
-				return err
-			}
-			if err := os.WriteFile(name+".truth.json", append(text, '\n'), 0o644); err != nil {
+			name := fmt.Sprintf("%s-%03d-%d", r.name, r.index, i+1)
+			if err := writePhoto(filepath.Join(dir, name), photo, truth); err != nil {
 				return err
 			}
 		}
