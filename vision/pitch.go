@@ -11,7 +11,8 @@ import (
 // tone (all alike for each bar) cannot move the pitch. It works from the middle
 // of the first bar to the middle of the last, in millimetres through the view,
 // under a Hann window, which keeps the bars' higher harmonics from leaking into
-// the pitch.
+// the pitch. Nor can burnt-out paper, which is but a tone curve with a flat top: it
+// cuts both sides of each bar alike.
 // False when the photo does not resolve the group.
 func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 	length := float64(b.Count-1) * b.Pitch
@@ -27,7 +28,7 @@ func measurePitch(luma *Plane, v *calib.View, b calib.Bars) (BarGroup, bool) {
 		}
 		half := length / 2 / perPx
 		s, ok := gather(luma, f, barStation/2/perPx, cuts{lo: -half, hi: half})
-		if !ok || s.saturated > maxClipped {
+		if !ok {
 			continue
 		}
 		pitch, u, ok := fitPitch(s, f, v, b, c)

@@ -131,6 +131,42 @@ func TestInkSpreadLeavesThePitch(t *testing.T) {
 	}
 }
 
+// TestBurntPaperLeavesThePitch: the pitch stays within the 0.4 um that ink spread
+// may move it by where the paper between the bars is burnt out, all of it or the
+// half that a light from the side reaches.
+func TestBurntPaperLeavesThePitch(t *testing.T) {
+	const w, h, roll = 260, 260, 7
+	for _, g := range pitchGroups {
+		b := groupNamed(t, g.layout, g.name)
+		for name, gain := range map[string]func(x, y float64) float64{
+			"everywhere": func(x, y float64) float64 { return 1.25 },
+			"one half":   func(x, y float64) float64 { return 1.09 + 0.15*x + 0.15*y }, // white is 0.92 of full
+		} {
+			s := barPrint{bars: b, spread: 0.02, blur: 1.2}.paint(g.px, roll, w, h)
+			burnt := 0
+			for i := range s.v {
+				s.v[i] *= gain(float64(i%w)/w-0.5, float64(i/w)/h-0.5)
+				if s.v[i] > 1 {
+					burnt++
+				}
+			}
+			if burnt < len(s.v)/4 {
+				t.Fatalf("%s, %s: %d pixels are burnt out", g.name, name, burnt)
+			}
+			got, ok := measurePitch(s.plane(nil, 0), above(g.px, roll, w, h), b)
+			if !ok {
+				t.Errorf("%s, burnt out %s: not measured", g.name, name)
+				continue
+			}
+			d := got.Pitch - b.Pitch
+			t.Logf("%s, burnt out %s: pitch off by %+.2f um, u %.2f um", g.name, name, 1000*d, 1000*got.U)
+			if math.Abs(d) > 0.0004 {
+				t.Errorf("%s, burnt out %s: pitch off by %.2f um, u %.2f um", g.name, name, 1000*d, 1000*got.U)
+			}
+		}
+	}
+}
+
 // TestStretchedPitchIsRead from 0.1 % (where the gate starts to bite) to 3 %.
 func TestStretchedPitchIsRead(t *testing.T) {
 	for _, g := range pitchGroups {
