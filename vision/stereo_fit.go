@@ -78,10 +78,9 @@ func placeCut(k *cut, v *calib.View, pl calib.Plane, base Axis, radius float64) 
 }
 
 // solve finds the plane. The first round starts from the photos alone; the
-// second lays the base anew on the strip as solved, and gives the edges the
-// noise that the two photos' difference shows.
+// second lays the base anew on the strip as solved. The edges have the noise that
+// the two photos' difference shows.
 func (s *stereo) solve() *Refusal {
-	noise := 1.0
 	for round := range 2 {
 		a, b := s.place(0), s.place(1)
 		from, to, ok := s.shared(a, b, round)
@@ -93,9 +92,10 @@ func (s *stereo) solve() *Refusal {
 			a, b = s.place(0), s.place(1)
 			half := s.model.base.Half
 			from, to = -half, half
-			if noise, ok = s.edgeNoise(a, b); !ok {
-				return Refuse(CodePairMismatch, "too few places are clear in both")
-			}
+		}
+		noise, ok := s.edgeNoise(a, b)
+		if !ok {
+			return Refuse(CodePairMismatch, "too few places are clear in both")
 		}
 		s.sight(0, a, from, to, noise)
 		s.sight(1, b, from, to, noise)
