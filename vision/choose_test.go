@@ -28,7 +28,7 @@ func TestReasonOfTheMissed(t *testing.T) {
 		{"as light as the metal", choice{missed: []missed{band(12, dropContrast, touch{})}}, CodeLowContrast},
 		{"faintly tinted, as light as the metal", choice{missed: []missed{band(6, dropContrast, touch{})}}, CodeLowContrast},
 		{"a machining line", choice{missed: []missed{grey}}, CodeNoStrip},
-		{"narrow", choice{missed: []missed{band(12, tooNarrow, touch{})}, ground: &ground{quarry: crushedStrip}}, CodeNarrowStrip},
+		{"narrow", choice{missed: []missed{band(12, tooNarrow, touch{})}}, CodeNarrowStrip},
 		{"one soft edge", choice{missed: []missed{band(12, notSharp, touch{})}}, CodeSmeared},
 		{"shaded, such as a groove", choice{missed: []missed{band(12, notEven, touch{})}}, CodeNoStrip},
 		{"a bevel", choice{missed: []missed{band(12, twoGrounds, touch{})}}, CodeNoStrip},
@@ -36,6 +36,7 @@ func TestReasonOfTheMissed(t *testing.T) {
 		{"a stub under the card", choice{odd: []candidate{{even: true}}}, CodeStripReachesCard},
 		{"the second of two", choice{missed: []missed{band(12, notEven, touch{}), second}}, CodeSaturated},
 	} {
+		c.all.ground = &ground{quarry: crushedStrip}
 		if got := c.all.refusal(); got.Code != c.want {
 			t.Errorf("%s: %s, want %s", c.name, got.Code, c.want)
 		}
