@@ -31,17 +31,21 @@ func RandomPair(rng *rand.Rand) ([2]Scene, error) {
 			t.Height = between(rng, 0, 5)
 		}
 		pair := [2]Scene{s, s}
-		whole := true
+		whole, detail := true, 0.0
 		for i := range pair {
 			p := &pair[i]
 			p.Name = string(Pair)
-			p.Seed += uint64(i)
+			p.Shot = uint64(i)
 			p.Pose.Target = p.Pose.Target.Add(calib.CardPoint{X: 2 * rng.NormFloat64(), Y: 2 * rng.NormFloat64()})
 			p.Pose.Distance *= between(rng, 0.9, 1.1)
 			p.Pose.Tilt = between(rng, 12, 20)
 			p.Pose.Azimuth = s.Strips[0].Angle + 90 + 180*float64(i) + between(rng, -20, 20)
 			p.Optics.Blur = r.blur.draw(rng)
 			whole = whole && fits(p, Pair)
+			detail = max(detail, p.Pose.Distance/newCamera(p.Camera, p.Pose).f)
+		}
+		for i := range pair { // both show the same lines
+			pair[i].Surface.LineDetail = detail
 		}
 		if whole {
 			return pair, nil

@@ -14,7 +14,8 @@ import (
 // are linear RGB, 0 to 1, relative to a perfect white.
 type Scene struct {
 	Name       string     `json:"name"`
-	Seed       uint64     `json:"seed"` // of every texture and of the noise
+	Seed       uint64     `json:"seed"`           // of every texture and of the noise
+	Shot       uint64     `json:"shot,omitempty"` // photos of the same things from one seed: each has a noise of its own
 	Camera     Camera     `json:"camera"`
 	Pose       Pose       `json:"pose"`
 	Card       Card       `json:"card"`
@@ -126,12 +127,13 @@ type Surface struct {
 	Finish     string  `json:"finish"`         // "brushed", "turned", "honed" or "plain"
 	LineAngle  float64 `json:"line_angle_deg"` // of the machining lines to the strip's axis
 	LinePitch  float64 `json:"line_pitch_mm"`
-	LineDepth  float64 `json:"line_depth"`      // standard deviation of the lines' slope, relative to GlareWidth
-	Glare      float64 `json:"glare"`           // radiance of the highlight's middle; above 1 it saturates
-	GlareAt    float64 `json:"glare_at_deg"`    // slope across the strip at which the lamp is mirrored
-	GlareWidth float64 `json:"glare_width_deg"` // half width of the highlight, in slope
-	Specks     int     `json:"specks"`          // oil specks within 40 mm
-	Scratches  int     `json:"scratches"`       // within 40 mm
+	LineDetail float64 `json:"line_detail_mm,omitempty"` // finest that the lines show; 0 is a pixel of this photo
+	LineDepth  float64 `json:"line_depth"`               // standard deviation of the lines' slope, relative to GlareWidth
+	Glare      float64 `json:"glare"`                    // radiance of the highlight's middle; above 1 it saturates
+	GlareAt    float64 `json:"glare_at_deg"`             // slope across the strip at which the lamp is mirrored
+	GlareWidth float64 `json:"glare_width_deg"`          // half width of the highlight, in slope
+	Specks     int     `json:"specks"`                   // oil specks within 40 mm
+	Scratches  int     `json:"scratches"`                // within 40 mm
 	HoleU      float64 `json:"hole_u_mm,omitempty"`
 	HoleV      float64 `json:"hole_v_mm,omitempty"`
 	HoleRadius float64 `json:"hole_radius_mm,omitempty"`
@@ -260,7 +262,7 @@ func (s *Scene) limits() []limit {
 		{"card.scale_x", s.Card.ScaleX, 0.5, 2}, {"card.scale_y", s.Card.ScaleY, 0.5, 2},
 		{"card.ink_um", s.Card.InkUM, -20, 80}, {"card.jitter_um", s.Card.JitterUM, 0, 50},
 		{"card.thickness_mm", s.Card.Thickness, 0.01, 5},
-		{"surface.line_pitch_mm", s.Surface.LinePitch, 0.01, 10}, {"surface.glare_width_deg", s.Surface.GlareWidth, 0.5, 90},
+		{"surface.line_pitch_mm", s.Surface.LinePitch, 0.01, 10}, {"surface.line_detail_mm", s.Surface.LineDetail, 0, 1}, {"surface.glare_width_deg", s.Surface.GlareWidth, 0.5, 90},
 		{"light.level", s.Light.Level, 0.01, 10}, {"light.elevation_deg", s.Light.Elevation, 10, 90},
 		{"surface.chamfer_mm", s.Surface.Chamfer, 0, 10}, {"surface.chamfer_gain", s.Surface.ChamferBy, 0, 5},
 		{"bench.depth_mm", s.Bench.Depth, 0, 500},

@@ -9,7 +9,7 @@ import (
 // white-balanced linear picture, which takes the place of light.
 func capture(s *Scene, cam *camera, light *picture) *picture {
 	w, h := light.w, light.h
-	rng := newRand(s.Seed, streamSensor)
+	rng := newRand(s.Seed, streamSensor+s.Shot<<8)
 	if dot, ok := newSpot(s.Optics.Defocus, s.Optics.MotionX, s.Optics.MotionY); ok {
 		for ch := range light.c {
 			light.c[ch] = dot.blur(light.c[ch], w, h)

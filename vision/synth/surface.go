@@ -24,8 +24,12 @@ func newMetal(s *Surface, fr *frame, seed uint64, pixel float64) *metal {
 	m.sin, m.cos = math.Sincos(s.LineAngle * math.Pi / 180)
 	// Nothing finer than the pixels can carry: a phone's lens would have blurred
 	// it away before the pixels could alias it.
-	m.lineStep = pixel / 2
-	scale := max(0.25*s.LinePitch, 0.7*pixel) / m.lineStep
+	detail := s.LineDetail
+	if detail == 0 {
+		detail = pixel
+	}
+	m.lineStep = detail / 2
+	scale := max(0.25*s.LinePitch, 0.7*detail) / m.lineStep
 	m.lines = newWave(newRand(seed, streamLines), 1<<13, scale)
 	return m
 }

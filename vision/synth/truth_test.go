@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -209,6 +210,40 @@ func checkStratum(t *testing.T, s *Scene, stratum Stratum) {
 	}
 	if stratum == Flat && (s.Pose.Tilt > 25 || s.Optics.Blur > 2 || s.Strips[0].Height != 0) {
 		t.Errorf("flat: tilt %g, blur %g, height %g", s.Pose.Tilt, s.Optics.Blur, s.Strips[0].Height)
+	}
+}
+
+// Two photos of a pair show the same strip, print and metal, down to the
+// roughness, under different noise.
+func TestPairShowsOneStrip(t *testing.T) {
+	for i := range uint64(8) {
+		pair, err := RandomPair(rand.New(rand.NewPCG(1, i)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, b := truthOf(t, pair[0]), truthOf(t, pair[1])
+		if x, y := a.Strips[0], b.Strips[0]; x.MeanWidth != y.MeanWidth || x.WidthSlope != y.WidthSlope || x.LengthMM != y.LengthMM {
+			t.Errorf("pair %d: strips %g mm, slope %g and %g mm, slope %g", i, x.MeanWidth, x.WidthSlope, y.MeanWidth, y.WidthSlope)
+		}
+		var metal [2]*metal
+		var prints [2]*printed
+		for k := range pair {
+			s := &pair[k]
+			cam := newCamera(s.Camera, s.Pose)
+			metal[k] = newMetal(&s.Surface, newFrame(&s.Strips[0], &s.Surface, cam), s.Seed, s.Pose.Distance/cam.f)
+			if prints[k], err = newPrinted(s); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if !slices.Equal(metal[0].lines, metal[1].lines) || metal[0].lineStep != metal[1].lineStep {
+			t.Errorf("pair %d: the machining lines differ", i)
+		}
+		if !reflect.DeepEqual(prints[0].jitter, prints[1].jitter) {
+			t.Errorf("pair %d: the prints differ", i)
+		}
+		if pair[0].Shot == pair[1].Shot {
+			t.Errorf("pair %d: both photos have the same noise", i)
+		}
 	}
 }
 
