@@ -116,6 +116,8 @@ type Measurement struct {
 	Checks  []Check
 	Flags   []string
 	Solved  *SolvedPlane // of two photos; nil for one
+	// OfSecond says of a refused pair that all this is the second photo's.
+	OfSecond bool
 	// Places are what a refusal is about, as closed outlines in the photo's pixels;
 	// none where it is about the whole photo.
 	Places [][]calib.PixelPoint

@@ -102,6 +102,16 @@ func OfFile(code string) bool {
 	return false
 }
 
+// undisturbed reports whether what helps against a refusal leaves strip and card
+// as they lie.
+func undisturbed(code string) bool {
+	switch code {
+	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast:
+		return true
+	}
+	return false
+}
+
 type refusalText struct{ message, remedy string }
 
 // refusals is the one registry of codes, with the words a person reads.
@@ -174,7 +184,7 @@ var refusals = map[string]refusalText{
 		"lay the small card within 5 mm of the strip, at the same height"},
 
 	CodePairMismatch: {"the two photos do not fit together",
-		"take both photos of the same strip and card without touching either in between"},
+		"take both photos of the same strip and card, in even light and without touching either in between"},
 	CodePairTooAlike: {"the two photos were taken from nearly the same side",
 		"take one photo leaning to one side of the strip and one leaning to the other, 15 degrees or so each"},
 }

@@ -42,7 +42,8 @@ type SolvedPlane struct {
 // mean of both photos' widths on that plane.
 //
 // Errors are refusals: those of Measure for each photo, pair-mismatch and
-// pair-too-alike. The measurement is never nil.
+// pair-too-alike. The measurement is never nil; where the second photo alone is
+// refused it is that photo's (see Measurement.OfSecond).
 func MeasurePair(a, b *Photo, o Options) (*Measurement, error) {
 	s := &stereo{photo: [2]*Photo{a, b}}
 	if r := s.run(o); r != nil {
@@ -53,26 +54,20 @@ func MeasurePair(a, b *Photo, o Options) (*Measurement, error) {
 
 // stereo is a pair of photos on the way to one measurement.
 type stereo struct {
-	photo [2]*Photo
-	alone [2]*Measurement
-	trace [2]*traced
-	model stereoModel
-	state stereoState
-	eq    *stereoEquations
-	own   []Check // proofs that only a pair can give
-	join  *Measurement
+	photo  [2]*Photo
+	alone  [2]*Measurement
+	trace  [2]*traced
+	model  stereoModel
+	state  stereoState
+	eq     *stereoEquations
+	faulty int     // the photo that a refusal is about
+	own    []Check // proofs that only a pair can give
+	join   *Measurement
 }
 
-var photoNames = [2]string{"first photo", "second photo"}
-
 func (s *stereo) run(o Options) *Refusal {
-	for i, p := range s.photo {
-		s.alone[i] = &Measurement{}
-		var r *Refusal
-		if s.trace[i], r = s.alone[i].run(p, o); r != nil {
-			r.Message = photoNames[i] + ": " + r.Message
-			return r
-		}
+	if r := s.eachAlone(o); r != nil {
+		return r
 	}
 	if r := s.gateSame(); r != nil {
 		return r
@@ -94,24 +89,6 @@ func (s *stereo) run(o Options) *Refusal {
 		return r
 	}
 	return s.combine()
-}
-
-// samePrint measures a photo again whose card's code could not be read, where
-// the other photo's could and tells how the card was printed.
-func (s *stereo) samePrint(o Options) *Refusal {
-	for i, m := range s.alone {
-		o.Print = s.alone[1-i].Print
-		if m.Print.Checked() || !o.Print.Checked() {
-			continue
-		}
-		var r *Refusal
-		*m = Measurement{}
-		if s.trace[i], r = m.run(s.photo[i], o); r != nil {
-			r.Message = photoNames[i] + ": " + r.Message
-			return r
-		}
-	}
-	return nil
 }
 
 // gateSame refuses two photos that do not show the same card and strip.
@@ -248,13 +225,14 @@ func (s *stereo) check(name string, value, limit float64, unit string) bool {
 	return ok
 }
 
-// measurement returns the joint measurement, or as far as the first photo alone
-// got, with the proofs of both.
+// measurement returns the joint measurement, or as far as the photo alone got that
+// a refusal is about, with the proofs of both.
 func (s *stereo) measurement() *Measurement {
 	out := s.join
 	if out == nil {
-		alone := *s.alone[0]
+		alone := *s.alone[s.faulty]
 		alone.Profile = nil // its width is not the pair's
+		alone.OfSecond = s.faulty == 1
 		out = &alone
 	}
 	out.Checks, out.Flags = nil, nil

@@ -37,7 +37,7 @@ func pairScenes(rng *rand.Rand, width, height int) [2]synth.Scene {
 	s.Processing = synth.Processing{Sharpen: in(0, 0.8), SharpenRadius: in(0.8, 1.5), Curve: in(0, 0.3)}
 	out := [2]synth.Scene{s, s}
 	for i := range out {
-		out[i].Seed += uint64(i)
+		out[i].Shot = uint64(i)
 		out[i].Pose = synth.Pose{
 			Target: calib.CardPoint{X: in(-3, 3), Y: s.Strips[0].Centre.Y / 2}, Distance: in(115, 140),
 			Tilt: in(12, 20), Azimuth: 90 + 180*float64(i) + s.Strips[0].Angle + in(-20, 20), Roll: in(-8, 8),
@@ -173,7 +173,7 @@ func checkMisfits(t *testing.T, photos [2]*Photo) {
 	empty.Strips = nil
 	bare, _ := photograph(t, empty)
 	m, err = MeasurePair(photos[0], bare, Options{})
-	if code := refusalCode(err); code != CodeNoStrip || m == nil || m.Profile != nil {
-		t.Errorf("no strip in the second photo: %s", code)
+	if code := refusalCode(err); code != CodeNoStrip || m == nil || m.Profile != nil || !m.OfSecond {
+		t.Errorf("no strip in the second photo: %s, %+v", code, m)
 	}
 }

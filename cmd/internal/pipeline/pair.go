@@ -61,8 +61,8 @@ func (t Task) photos() []string {
 }
 
 // measure loads and measures a task's photo, or both of a pair, and tells in out
-// where the camera was known from. The photo it returns is the one to draw on,
-// nil where one could not be loaded.
+// when it was taken and where the camera was known from. The photo it returns is the
+// one to draw on, which a refusal is about, nil where one could not be loaded.
 func (r *Reader) measure(t Task, out *Result) (*vision.Photo, *vision.Measurement, error) {
 	first, err := r.Load(t.Photo)
 	if t.Second == "" {
@@ -70,7 +70,7 @@ func (r *Reader) measure(t Task, out *Result) (*vision.Photo, *vision.Measuremen
 			return nil, nil, err
 		}
 		o, camera := r.options(t, first)
-		out.Camera = camera
+		out.Taken, out.Camera = first.Exif.Taken, camera
 		m, err := r.Measure(first, o)
 		return first, m, err
 	}
@@ -82,8 +82,11 @@ func (r *Reader) measure(t Task, out *Result) (*vision.Photo, *vision.Measuremen
 		return nil, nil, ofPhoto("second photo: ", err)
 	}
 	o, camera := r.options(t, first, second)
-	out.Camera = camera
+	out.Taken, out.Camera = first.Exif.Taken, camera
 	m, err := r.MeasurePair(first, second, o)
+	if m != nil && m.OfSecond {
+		return second, m, err
+	}
 	return first, m, err
 }
 

@@ -44,6 +44,7 @@ func TestRepeated(t *testing.T) {
 func TestReadPairCalls(t *testing.T) {
 	photo := func(name string) *vision.Photo { return &vision.Photo{Name: name, Luma: vision.NewPlane(1, 1)} }
 	loaded := map[string]*vision.Photo{"a": photo("a"), "b": photo("b")}
+	loaded["a"].Exif.Taken = "2026-01-01T10:00:00"
 	m := wide()
 	m.Solved = &vision.SolvedPlane{Height: 3, Along: 0.1, Across: -0.05, U: vision.PlaneU{Height: 0.01, Along: 0.001, Across: 0.002}}
 	r := readerOf(nil, nil)
@@ -77,6 +78,11 @@ func TestReadPairCalls(t *testing.T) {
 		if !strings.Contains(string(data), want) {
 			t.Errorf("no %s in %s", want, data)
 		}
+	}
+	m.OfSecond = true
+	e = r.Read(Task{Photo: "a", Second: "b", Picture: picture})
+	if got, _ := os.ReadFile(picture); string(got) != "b" || e.Result.Taken != "2026-01-01T10:00:00" {
+		t.Errorf("what is the second's was drawn on photo %q, taken %s", got, e.Result.Taken)
 	}
 	for _, c := range []struct{ first, second, want string }{{"x", "b", "first photo: "}, {"a", "x", "second photo: "}} {
 		got := r.Read(Task{Photo: c.first, Second: c.second, Picture: picture}).Result

@@ -129,7 +129,6 @@ func (r *Reader) Read(t Task) (e Entry) {
 		}
 		return e
 	}
-	e.Result.Taken = photo.Exif.Taken
 	measured(&e.Result, m)
 	if err == nil {
 		err = r.gauge(&e.Result, m, t)
