@@ -128,7 +128,7 @@ func (s *stereo) begin(o Options) {
 	s.state.view = oneCard(s.alone[0].View, s.alone[1].View)
 	for i, m := range s.alone {
 		s.model.side[i] = stereoSide{
-			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(),
+			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(), turn: s.photo[i].turn(),
 			marks: m.Card.Marks, markU: markNoise(m),
 		}
 	}

@@ -17,8 +17,17 @@ type stereoCase struct {
 	lean  [2]float64 // degrees by which each camera leans, across the strip
 	turn  [2]float64 // and how far from across, degrees
 	tied  bool       // one camera took both
+	held  turn       // of the second photo to its stored picture
 	plane [3]float64 // height mm, slopes
 	width float64
+}
+
+// size is that of photo i, upright.
+func (c stereoCase) size(i int) (w, h int) {
+	if i == 1 && c.held.swap {
+		return stereoH, stereoW
+	}
+	return stereoW, stereoH
 }
 
 const (
@@ -68,25 +77,38 @@ func (c stereoCase) truth(r *rand.Rand) stereoState {
 	base := stereoBase()
 	s := stereoState{plane: c.plane, edge: [2][3]float64{{-c.width / 2, 0.02, 0.001}, {c.width / 2, 0.03, 0.0005}}}
 	shared := [2]float64{r.NormFloat64(), r.NormFloat64()}
+	// 0.4 % of the longer side is calib's prior of the principal point.
+	const pp = 0.004 * stereoW
+	off := calib.PixelPoint{X: pp * r.NormFloat64(), Y: pp * r.NormFloat64()} // in the sensor's frame
+	moved := calib.PixelPoint{X: tiePrincipal * stereoW * r.NormFloat64(), Y: tiePrincipal * stereoW * r.NormFloat64()}
 	both := biasBoth * r.NormFloat64()
 	each := biasEach * r.NormFloat64()
 	s.bias = [2]float64{both - each, both + each}
 	aspect := calib.Aspect(0.003 * r.NormFloat64()) // 0.3 % is calib's prior of a print nobody measured
 	for i := range s.view {
 		f, k := stereoPrior.FRel*r.NormFloat64(), stereoPrior.K1SD*r.NormFloat64()
+		lens := calib.PixelPoint{X: pp * r.NormFloat64(), Y: pp * r.NormFloat64()}
 		if c.tied { // half of the difference each
 			sign := float64(2*i - 1)
+			lens = off.Add(moved.Scale(sign / 2))
 			f = stereoPrior.FRel*shared[0] + sign*tieFRel/2*r.NormFloat64()*math.Sqrt2
 			k = stereoPrior.K1SD*shared[1] + sign*tieK1/2*r.NormFloat64()*math.Sqrt2
 		}
-		// 0.4 % of the longer side is calib's prior of the principal point.
-		pp := 0.004 * stereoW
-		cam := calib.Camera{F: stereoF * math.Exp(f), K1: k,
-			CX: (stereoW-1)/2 + pp*r.NormFloat64(), CY: (stereoH-1)/2 + pp*r.NormFloat64()}
+		w, h := c.size(i)
+		if i == 1 {
+			lens = upright(c.held, lens)
+		}
+		cam := calib.Camera{F: stereoF * math.Exp(f), K1: k, CX: float64(w-1)/2 + lens.X, CY: float64(h-1)/2 + lens.Y}
 		// The distance follows the focal length, so that the card keeps its size.
 		s.view[i] = &calib.View{Camera: cam, Aspect: aspect, Pose: lookAt(base.Middle.Scale(0.5), 130*math.Exp(f), c.lean[i], 90+c.turn[i])}
 	}
 	return s
+}
+
+// upright undoes turn.vector, as the transpose of its rotation.
+func upright(t turn, v calib.PixelPoint) calib.PixelPoint {
+	x, y := t.vector(calib.PixelPoint{X: 1}), t.vector(calib.PixelPoint{Y: 1})
+	return calib.PixelPoint{X: x.X*v.X + x.Y*v.Y, Y: y.X*v.X + y.Y*v.Y}
 }
 
 // observe returns the model of what two photos of s show, and the state where a
@@ -97,7 +119,11 @@ func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) (*stereoM
 	m := &stereoModel{base: stereoBase(), tied: c.tied}
 	start := stereoState{edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
 	for i, v := range s.view {
-		side := stereoSide{prior: stereoPrior, w: stereoW, h: stereoH, markU: stereoMarkU}
+		side := stereoSide{prior: stereoPrior, markU: stereoMarkU}
+		side.w, side.h = c.size(i)
+		if i == 1 {
+			side.turn = c.held
+		}
 		var card []calib.CardPoint
 		var img []calib.PixelPoint
 		for _, k := range calib.Bench().Marks {
@@ -121,7 +147,7 @@ func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) (*stereoM
 			}
 		}
 		var err error
-		if start.view[i], err = calib.FitView(card, img, stereoMarkU, stereoW, stereoH, stereoPrior); err != nil {
+		if start.view[i], err = calib.FitView(card, img, stereoMarkU, side.w, side.h, stereoPrior); err != nil {
 			t.Fatal(err)
 		}
 		m.side[i] = side
@@ -162,9 +188,10 @@ func TestStereoCovarianceAgainstSampling(t *testing.T) {
 	const draws = 400
 	ten := math.Tan(10 * math.Pi / 180)
 	for n, c := range []stereoCase{
-		{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2},
-		{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, [3]float64{5, -ten, 0.05}, 3},
-		{"two phones", [2]float64{12, -18}, [2]float64{20, 10}, false, [3]float64{1, ten, 0.1}, 1.5},
+		{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, [3]float64{3, 0.05, -0.1}, 2},
+		{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, turn{}, [3]float64{5, -ten, 0.05}, 3},
+		{"one held upright", [2]float64{16, -16}, [2]float64{5, 0}, true, turns[6], [3]float64{3, 0.05, -0.1}, 2},
+		{"two phones", [2]float64{12, -18}, [2]float64{20, 10}, false, turn{}, [3]float64{1, ten, 0.1}, 1.5},
 	} {
 		r := rand.New(rand.NewPCG(21, uint64(n)))
 		var mean, square, size [5]float64
@@ -206,7 +233,7 @@ func TestStereoCovarianceAgainstSampling(t *testing.T) {
 // else explains, and that a pair whose tapers differ by five of them is told.
 func TestStereoDisagreement(t *testing.T) {
 	const draws = 200 // know a spread to 5 % (1/sqrt(400))
-	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2}
+	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, [3]float64{3, 0.05, -0.1}, 2}
 	r := rand.New(rand.NewPCG(22, 0))
 	square, wider := 0.0, 0.0
 	for range draws {
@@ -250,7 +277,7 @@ func (c stereoCase) solved(t *testing.T, want stereoState, r *rand.Rand) (*stere
 // TestStereoSharesAddUp checks that the covariance with the plane held is the sum
 // of its groups' shares, and that knowing less never makes a width more certain.
 func TestStereoSharesAddUp(t *testing.T) {
-	c := stereoCase{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, [3]float64{5, -0.1, 0.05}, 3}
+	c := stereoCase{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, turn{}, [3]float64{5, -0.1, 0.05}, 3}
 	r := rand.New(rand.NewPCG(23, 0))
 	s, ok := c.solved(t, c.truth(r), r)
 	if !ok {
@@ -280,7 +307,7 @@ func TestStereoSharesAddUp(t *testing.T) {
 
 // BenchmarkStereoSolve is the joint fit alone, 74 edge sights a photo.
 func BenchmarkStereoSolve(b *testing.B) {
-	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, [3]float64{3, 0.05, -0.1}, 2}
+	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, [3]float64{3, 0.05, -0.1}, 2}
 	r := rand.New(rand.NewPCG(24, 0))
 	m, start := c.observe(b, c.truth(r), r)
 	for b.Loop() {

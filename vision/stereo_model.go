@@ -9,7 +9,8 @@ import (
 // stereoSide is what one photo brings to a two-photo solution.
 type stereoSide struct {
 	prior calib.Prior
-	w, h  int // of the photo, px
+	w, h  int  // of the photo, px
+	turn  turn // to the picture as stored
 	marks []MarkFound
 	markU float64        // standard uncertainty of a mark's centre per axis, px
 	edges [2][]edgeSight // of the strip's low and high edge, see stereoState.edge

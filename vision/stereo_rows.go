@@ -67,15 +67,17 @@ func (m *stereoModel) outward(s *stereoState, i int, l *sightline) (float64, boo
 }
 
 // Standard deviations that tie two photos: how far the focal length (relative)
-// and k1 of one camera move between two photos that are focused anew, and how
-// the 0.05 px of width that edge processing leaves (see residualEdge) divides
-// into what both photos share and what is each one's own. Common practice, no
-// source.
+// and k1 of one camera move between two photos that are focused anew, how far its
+// principal point does where the lens is stabilised (share of the longer side),
+// and how the 0.05 px of width that edge processing leaves (see residualEdge)
+// divides into what both photos share and what is each one's own. Common practice,
+// no source.
 const (
-	tieFRel  = 0.003
-	tieK1    = 0.003
-	biasBoth = residualEdge / math.Sqrt2 // of the mean of both
-	biasEach = residualEdge / math.Sqrt2 // of half their difference
+	tieFRel      = 0.003
+	tieK1        = 0.003
+	tiePrincipal = 0.002
+	biasBoth     = residualEdge / math.Sqrt2 // of the mean of both
+	biasEach     = residualEdge / math.Sqrt2 // of half their difference
 )
 
 // Groups of observations, by what disturbs them.
@@ -96,9 +98,7 @@ func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 		}
 	}
 	if m.tied {
-		a, b := s.view[0].Camera, s.view[1].Camera
-		q.add(groupView, []int{6, viewParams + 6}, []float64{-1 / tieFRel, 1 / tieFRel}, math.Log(b.F/a.F)/tieFRel)
-		q.add(groupView, []int{7, viewParams + 7}, []float64{-1 / tieK1, 1 / tieK1}, (b.K1-a.K1)/tieK1)
+		m.addTies(q, &s)
 	}
 	sd := m.side[0].prior.PrintAspectSD()
 	q.add(groupView, []int{paramAspect}, []float64{1 / sd}, float64(s.view[0].Aspect)/sd)
@@ -160,17 +160,45 @@ func viewPlaces(i int) []int {
 	return append(at, paramAspect)
 }
 
+// addTies adds that one camera took both photos.
+func (m *stereoModel) addTies(q *stereoEquations, s *stereoState) {
+	a, b := s.view[0].Camera, s.view[1].Camera
+	q.add(groupView, []int{6, viewParams + 6}, []float64{-1 / tieFRel, 1 / tieFRel}, math.Log(b.F/a.F)/tieFRel)
+	q.add(groupView, []int{7, viewParams + 7}, []float64{-1 / tieK1, 1 / tieK1}, (b.K1-a.K1)/tieK1)
+	tie := tiePrincipal * float64(max(m.side[0].w, m.side[0].h))
+	off := [2]calib.PixelPoint{m.side[0].offCentre(a), m.side[1].offCentre(b)}
+	apart := off[1].Sub(off[0]).Scale(1 / tie)
+	var x, y []float64 // their derivatives
+	for i := range m.side {
+		for _, d := range [2]calib.PixelPoint{{X: 1}, {Y: 1}} {
+			by := m.side[i].turn.vector(d).Scale(float64(2*i-1) / tie)
+			x, y = append(x, by.X), append(y, by.Y)
+		}
+	}
+	at := []int{8, 9, viewParams + 8, viewParams + 9}
+	q.add(groupView, at, x, apart.X)
+	q.add(groupView, at, y, apart.Y)
+}
+
+// offCentre returns how far the principal point lies from the photo's middle, px
+// in the sensor's own frame.
+func (s *stereoSide) offCentre(c calib.Camera) calib.PixelPoint {
+	return s.turn.vector(calib.PixelPoint{X: c.CX - float64(s.w-1)/2, Y: c.CY - float64(s.h-1)/2})
+}
+
 // addPrior adds what is known of photo i's camera. Where one camera took both
 // photos, each carries half of it, so that it is not counted twice.
 func (m *stereoModel) addPrior(q *stereoEquations, s *stereoState, i int) bool {
 	side := &m.side[i]
-	pr := side.prior
+	share := 1.0
 	if m.tied {
-		pr.FRel *= math.Sqrt2
-		pr.K1SD *= math.Sqrt2
+		share = math.Sqrt2
 	}
 	residuals := func(c calib.Camera) ([4]float64, bool) {
-		r, err := pr.Residuals(c, side.w, side.h)
+		r, err := side.prior.Residuals(c, side.w, side.h)
+		for k := range r {
+			r[k] /= share
+		}
 		return r, err == nil
 	}
 	c := s.view[i].Camera

@@ -89,6 +89,20 @@ func (p *Photo) fromStored(q calib.PixelPoint) calib.PixelPoint {
 	return q
 }
 
+// vector returns a direction of the upright photo as it is in the stored picture.
+func (t turn) vector(v calib.PixelPoint) calib.PixelPoint {
+	if t.flipX {
+		v.X = -v.X
+	}
+	if t.flipY {
+		v.Y = -v.Y
+	}
+	if t.swap {
+		v.X, v.Y = v.Y, v.X
+	}
+	return v
+}
+
 // turn is how the stored picture became upright.
 func (p *Photo) turn() turn {
 	if o := p.Exif.Orientation; o >= 1 && o <= 8 {
