@@ -28,6 +28,9 @@ type traced struct {
 	// shade is the share of light the film's shadow takes beside each edge.
 	shade  [2]float64
 	shadeU float64 // px of width: how well shadow and blur are told from the edges' place
+	// noise is the least noise of a station, mm, where neighbours do not show it
+	// because they were interpolated between the same ones; 0 for one photo.
+	noise float64
 }
 
 // trace measures a candidate: stations along its axis, twice, the second time
@@ -360,7 +363,7 @@ func (t *traced) profile() (*Profile, bool) {
 	pr.Taper = 2 * half * slope
 	pr.Bow = -curve.p[2] * half * half
 	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: pr.Mean + pr.Taper/2}, {Card: t.c.axis.At(-half), Width: pr.Mean - pr.Taper/2}}
-	noise := math.Max(successive(y, curve), median(u))
+	noise := max(successive(y, curve), median(u), t.noise)
 	c := &curve.cov
 	pr.U = math.Sqrt(c[0][0]+2*whole*c[0][2]+whole*whole*c[2][2]) * noise * alikeMean / curve.scale
 	pr.TaperU = 2 * half * slopeU * noise * alikeSlope

@@ -139,8 +139,30 @@ func (s *stereo) begin(o Options) {
 		s.state.plane[1] += (p.SlopeX*base.Dir.X + p.SlopeY*base.Dir.Y) / 2
 		s.state.plane[2] += (p.SlopeX*base.Normal().X + p.SlopeY*base.Normal().Y) / 2
 	}
+	surface := o.Surface
+	if told, ok := o.Surfaces[s.alone[0].Card.Bearing]; ok {
+		surface = told
+	}
+	s.model.curve, s.model.curveU = surface.curve()
+	s.state.curve = s.model.curve
 	w := (s.alone[0].Strip.Width + s.alone[1].Strip.Width) / 2
 	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}
+}
+
+// curve returns one over the radius, positive in a shell, and its standard
+// uncertainty, 1/mm. A told radius is the metal's to a few per cent: common practice,
+// no source.
+func (s Surface) curve() (curve, u float64) {
+	const told = 0.03
+	switch s.Kind {
+	case SurfaceShell:
+		return 1 / s.Radius, told / s.Radius
+	case SurfaceJournal:
+		return -1 / s.Radius, told / s.Radius
+	case SurfaceFlat:
+		return 0, told / typicalCurve
+	}
+	return 0, 1 / typicalCurve
 }
 
 // oneCard returns two views with one aspect, for they show the same card.

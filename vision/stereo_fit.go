@@ -97,8 +97,7 @@ func (s *stereo) solve() *Refusal {
 		if !ok {
 			return Refuse(CodePairMismatch, "too few places are clear in both")
 		}
-		s.sight(0, a, from, to, noise)
-		s.sight(1, b, from, to, noise)
+		s.sight(a, b, from, to, noise)
 		state, eq, err := s.model.solve(s.state)
 		if err != nil {
 			return Refuse(CodePairMismatch, "their edges have no common solution")
@@ -154,16 +153,38 @@ func (s *stereo) rebase(from, to float64) {
 	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}
 }
 
-// sight hands the stations between two places of the base to the model.
-func (s *stereo) sight(i int, list []placed, from, to, noise float64) {
-	side := &s.model.side[i]
-	side.edges = [2][]edgeSight{}
-	for _, p := range list {
-		if p.s < from || p.s > to {
-			continue
+// sight hands the places of both edges that both photos show between two places of
+// the base to the model. Neither photo is before the other: the places are the
+// stations of each, with the other's edges interpolated, and each counts half.
+func (s *stereo) sight(a, b []placed, from, to, noise float64) {
+	s.model.edges = [2][]edgePair{}
+	var at []float64
+	var off [2][]float64
+	for i, list := range [2][2][]placed{{a, b}, {b, a}} {
+		for _, p := range list[0] {
+			q, ok := between(list[1], p.s, s.gapAllowed())
+			if !ok || p.s < from || p.s > to {
+				continue
+			}
+			at = append(at, p.s)
+			both := [2]placed{p, q}
+			if i == 1 {
+				both = [2]placed{q, p}
+			}
+			for e := range 2 {
+				var pair edgePair
+				for k := range pair {
+					pair[k] = edgeSight{both[k].px[e], math.Sqrt2 * noise * both[k].u[e]}
+				}
+				s.model.edges[e] = append(s.model.edges[e], pair)
+				off[e] = append(off[e], (p.off[e]+q.off[e])/2)
+			}
 		}
-		for e := range 2 {
-			side.edges[e] = append(side.edges[e], edgeSight{p.px[e], noise * p.u[e]})
+	}
+	for e := range off {
+		s.model.rough[e] = 0
+		if line, ok := fitRobust(at, off[e], 2); ok {
+			s.model.rough[e] = math.Sqrt2 * line.scale
 		}
 	}
 }
@@ -219,7 +240,8 @@ func between(list []placed, x, gap float64) (placed, bool) {
 	out := placed{s: x, width: mix(a.width, b.width), wU: noise(a.wU, b.wU)}
 	for e := range 2 {
 		out.off[e] = mix(a.off[e], b.off[e])
-		out.uMM[e] = noise(a.uMM[e], b.uMM[e])
+		out.u[e], out.uMM[e] = noise(a.u[e], b.u[e]), noise(a.uMM[e], b.uMM[e])
+		out.px[e] = a.px[e].Add(b.px[e].Sub(a.px[e]).Scale(f))
 		out.card[e] = a.card[e].Add(b.card[e].Sub(a.card[e]).Scale(f))
 	}
 	return out, true

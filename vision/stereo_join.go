@@ -89,10 +89,12 @@ func (s *stereo) joined() *traced {
 		v: s.state.view[0], plane: s.state.planeIn(base), radius: s.trace[0].c.radius, axis: axis,
 		step: math.Max(s.trace[0].c.step, s.trace[1].c.step), width: s.state.width(base, 0),
 	}}
+	own := [2]float64{stationNoise(list[0]), stationNoise(list[1])}
+	t.noise = sharedNoise(own)
 	n := int(axis.Half / t.c.step)
 	for i := -n; i <= n; i++ {
 		x := float64(i) * t.c.step
-		k := mean(list, x+c, s.gapAllowed())
+		k := mean(list, own, x+c, s.gapAllowed())
 		if k.s = x; k.width == 0 {
 			k.dropped = s.whyDropped(x + c)
 		}
@@ -101,19 +103,40 @@ func (s *stereo) joined() *traced {
 	return t
 }
 
-// mean is the station at x as the mean of the photos that show it, by the
-// inverse variances of their edge noise; its width is 0 where neither does.
-func mean(list [2][]placed, x, gap float64) cut {
+// stationNoise is the noise of one station's width in a photo, mm: what its
+// neighbours differ by, or what the stations tell themselves where that is more.
+func stationNoise(list []placed) float64 {
+	var s, y, u []float64
+	for _, p := range list {
+		s, y, u = append(s, p.s), append(y, p.width), append(u, p.wU)
+	}
+	noise := median(u)
+	if curve, ok := fitRobust(s, y, 2); ok {
+		noise = math.Max(noise, successive(y, curve))
+	}
+	return noise
+}
+
+// sharedNoise is the noise of a station's weighted mean. Both photos show the same
+// lines of the metal beside the same film, so that their noise is one.
+func sharedNoise(own [2]float64) float64 {
+	return (1/own[0] + 1/own[1]) / (1/(own[0]*own[0]) + 1/(own[1]*own[1]))
+}
+
+// mean is the station at x as the mean of the photos that show it, by the inverse
+// variances of their stations' noise; its width is 0 where neither does.
+func mean(list [2][]placed, noise [2]float64, x, gap float64) cut {
 	var k cut
 	sum := 0.0
-	for _, l := range list {
+	for i, l := range list {
 		p, ok := between(l, x, gap)
 		if !ok {
 			continue
 		}
-		w := 1 / (p.wU * p.wU)
+		w := 1 / (noise[i] * noise[i])
 		sum += w
 		k.width += w * p.width
+		k.u = math.Hypot(k.u, w*p.wU)
 		for e := range 2 {
 			k.edges[e] = k.edges[e].Add(p.card[e].Scale(w))
 		}
@@ -122,7 +145,7 @@ func mean(list [2][]placed, x, gap float64) cut {
 		return k
 	}
 	k.width /= sum
-	k.u = 1 / math.Sqrt(sum)
+	k.u /= sum
 	for e := range 2 {
 		k.edges[e] = k.edges[e].Scale(1 / sum)
 	}

@@ -18,6 +18,8 @@ type stereoCase struct {
 	turn  [2]float64 // and how far from across, degrees
 	tied  bool       // one camera took both
 	held  turn       // of the second photo to its stored picture
+	curve float64    // of the metal, 1/mm
+	rough float64    // mm by which the edges wander, standard deviation
 	plane [3]float64 // height mm, slopes
 	width float64
 }
@@ -34,6 +36,7 @@ const (
 	stereoW, stereoH = 4000, 3000
 	stereoF          = 3004.63 // px, 26 mm equivalent by the diagonal (CIPA DCG-001)
 	stereoMarkU      = 0.02    // px, what the design reaches for marks
+	stereoCurveU     = 0.001   // 1/mm, of the metal's curvature
 	stereoEdgeU      = 0.08    // px, of one station's edge; the Cramer-Rao bound is some 0.03
 )
 
@@ -75,7 +78,7 @@ func lookAt(at calib.CardPoint, dist, lean, turn float64) calib.Pose {
 // truth draws cameras from the prior and returns the state that is to be found.
 func (c stereoCase) truth(r *rand.Rand) stereoState {
 	base := stereoBase()
-	s := stereoState{plane: c.plane, edge: [2][3]float64{{-c.width / 2, 0.02, 0.001}, {c.width / 2, 0.03, 0.0005}}}
+	s := stereoState{plane: c.plane, curve: c.curve + stereoCurveU*r.NormFloat64(), edge: [2][3]float64{{-c.width / 2, 0.02, 0.001}, {c.width / 2, 0.03, 0.0005}}}
 	shared := [2]float64{r.NormFloat64(), r.NormFloat64()}
 	// 0.4 % of the longer side is calib's prior of the principal point.
 	const pp = 0.004 * stereoW
@@ -116,8 +119,16 @@ func upright(t turn, v calib.PixelPoint) calib.PixelPoint {
 // card's face.
 func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) (*stereoModel, stereoState) {
 	t.Helper()
-	m := &stereoModel{base: stereoBase(), tied: c.tied}
-	start := stereoState{edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}}
+	m := &stereoModel{base: stereoBase(), tied: c.tied, curve: c.curve, curveU: stereoCurveU, rough: [2]float64{c.rough, c.rough}}
+	places := int(2*m.base.Half/0.5) + 1
+	var wander [2][]float64
+	for e := range wander {
+		m.edges[e] = make([]edgePair, places)
+		for range places {
+			wander[e] = append(wander[e], c.rough*r.NormFloat64())
+		}
+	}
+	start := stereoState{edge: [2][3]float64{{-c.width / 2}, {c.width / 2}}, curve: c.curve}
 	for i, v := range s.view {
 		side := stereoSide{prior: stereoPrior, markU: stereoMarkU}
 		side.w, side.h = c.size(i)
@@ -133,7 +144,10 @@ func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) (*stereoM
 			card, img = append(card, k.Centre), append(img, p)
 		}
 		for e := range 2 {
-			for x := -m.base.Half; x <= m.base.Half; x += 0.5 {
+			for n := range places {
+				x := 0.5*float64(n) - m.base.Half
+				s := s
+				s.edge[e][0] += wander[e][n]
 				p := mustImage(t, v, s.point(m.base, e, x))
 				along := mustImage(t, v, s.point(m.base, e, x+0.01)).Sub(p)
 				other := mustImage(t, v, s.point(m.base, 1-e, x)).Sub(p)
@@ -143,7 +157,7 @@ func (c stereoCase) observe(t testing.TB, s stereoState, r *rand.Rand) (*stereoM
 				}
 				p = p.Add(out.Scale(s.bias[i]/2 + stereoEdgeU*r.NormFloat64()))
 				p = p.Add(wider(t, v, &s, m.base, i, e, x))
-				side.edges[e] = append(side.edges[e], edgeSight{p, stereoEdgeU})
+				m.edges[e][n][i] = edgeSight{p, stereoEdgeU}
 			}
 		}
 		var err error
@@ -188,10 +202,11 @@ func TestStereoCovarianceAgainstSampling(t *testing.T) {
 	const draws = 400
 	ten := math.Tan(10 * math.Pi / 180)
 	for n, c := range []stereoCase{
-		{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, [3]float64{3, 0.05, -0.1}, 2},
-		{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, turn{}, [3]float64{5, -ten, 0.05}, 3},
-		{"one held upright", [2]float64{16, -16}, [2]float64{5, 0}, true, turns[6], [3]float64{3, 0.05, -0.1}, 2},
-		{"two phones", [2]float64{12, -18}, [2]float64{20, 10}, false, turn{}, [3]float64{1, ten, 0.1}, 1.5},
+		{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, 0, 0, [3]float64{3, 0.05, -0.1}, 2},
+		{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, turn{}, 0, 0, [3]float64{5, -ten, 0.05}, 3},
+		{"one held upright", [2]float64{16, -16}, [2]float64{5, 0}, true, turns[6], 0, 0, [3]float64{3, 0.05, -0.1}, 2},
+		{"rough, in a shell", [2]float64{14, -18}, [2]float64{0, 0}, true, turn{}, 1.0 / 25, 0.02, [3]float64{2, -0.05, 0.1}, 2},
+		{"two phones", [2]float64{12, -18}, [2]float64{20, 10}, false, turn{}, 0, 0, [3]float64{1, ten, 0.1}, 1.5},
 	} {
 		r := rand.New(rand.NewPCG(21, uint64(n)))
 		var mean, square, size [5]float64
@@ -233,7 +248,7 @@ func TestStereoCovarianceAgainstSampling(t *testing.T) {
 // else explains, and that a pair whose tapers differ by five of them is told.
 func TestStereoDisagreement(t *testing.T) {
 	const draws = 200 // know a spread to 5 % (1/sqrt(400))
-	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, [3]float64{3, 0.05, -0.1}, 2}
+	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, 0, 0, [3]float64{3, 0.05, -0.1}, 2}
 	r := rand.New(rand.NewPCG(22, 0))
 	square, wider := 0.0, 0.0
 	for range draws {
@@ -270,14 +285,18 @@ func (c stereoCase) disagreement(t *testing.T, want stereoState, r *rand.Rand) (
 func (c stereoCase) solved(t *testing.T, want stereoState, r *rand.Rand) (*stereo, bool) {
 	t.Helper()
 	m, start := c.observe(t, want, r)
-	got, eq, err := m.solve(start)
+	got, _, err := m.solve(start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, eq, err := m.solve(got) // as two photos are, from about where they end
 	return &stereo{model: *m, state: got, eq: eq}, err == nil
 }
 
 // TestStereoSharesAddUp checks that the covariance with the plane held is the sum
 // of its groups' shares, and that knowing less never makes a width more certain.
 func TestStereoSharesAddUp(t *testing.T) {
-	c := stereoCase{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, turn{}, [3]float64{5, -0.1, 0.05}, 3}
+	c := stereoCase{"level and leaning", [2]float64{1, 20}, [2]float64{0, 25}, true, turn{}, 0, 0, [3]float64{5, -0.1, 0.05}, 3}
 	r := rand.New(rand.NewPCG(23, 0))
 	s, ok := c.solved(t, c.truth(r), r)
 	if !ok {
@@ -307,7 +326,7 @@ func TestStereoSharesAddUp(t *testing.T) {
 
 // BenchmarkStereoSolve is the joint fit alone, 74 edge sights a photo.
 func BenchmarkStereoSolve(b *testing.B) {
-	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, [3]float64{3, 0.05, -0.1}, 2}
+	c := stereoCase{"both sides", [2]float64{16, -16}, [2]float64{0, 0}, true, turn{}, 0, 0, [3]float64{3, 0.05, -0.1}, 2}
 	r := rand.New(rand.NewPCG(24, 0))
 	m, start := c.observe(b, c.truth(r), r)
 	for b.Loop() {

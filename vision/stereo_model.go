@@ -12,8 +12,7 @@ type stereoSide struct {
 	w, h  int  // of the photo, px
 	turn  turn // to the picture as stored
 	marks []MarkFound
-	markU float64        // standard uncertainty of a mark's centre per axis, px
-	edges [2][]edgeSight // of the strip's low and high edge, see stereoState.edge
+	markU float64 // standard uncertainty of a mark's centre per axis, px
 }
 
 // edgeSight is a place in the photo where an edge was seen.
@@ -22,12 +21,23 @@ type edgeSight struct {
 	u  float64 // standard uncertainty across the edge, px
 }
 
+// edgePair is one place of an edge, as each photo shows it.
+type edgePair [2]edgeSight
+
 // stereoModel is two photos of one strip beside one card. Its unknowns are both
 // views, the print's aspect, which they share because they show the same card,
-// the strip's plane and the two edges as parabolas on it, solved together from the marks and edges of both photos and what is known of the cameras.
+// the strip's plane and the two edges as parabolas on it, solved together from the
+// marks and edges of both photos and what is known of the cameras. How an edge
+// wanders from its parabola is not solved for: both photos show it alike.
 type stereoModel struct {
-	side [2]stereoSide
-	base Axis // Middle, Dir and Half; the frame in which plane and edges are told
+	side  [2]stereoSide
+	edges [2][]edgePair // of the strip's low and high edge, see stereoState.edge
+	rough [2]float64    // mm by which each edge wanders, standard deviation
+	// wander is the same in px of each photo, for each pair of sights.
+	wander [2][][2]float64
+	curve  float64 // what is known of stereoState.curve, with its standard deviation
+	curveU float64
+	base   Axis // Middle, Dir and Half; the frame in which plane and edges are told
 	// tied says that one camera took both photos, so that focal length and
 	// distortion differ by no more than refocusing changes them.
 	tied bool
@@ -39,8 +49,9 @@ type stereoState struct {
 	plane [3]float64 // height at base.Middle in mm, slope along Dir, slope along its normal
 	// edge holds each edge's offset from the base along its normal, in mm at s mm
 	// along it: edge[0] + edge[1] s + edge[2] s^2. Edge 0 is the low one.
-	edge [2][3]float64
-	bias [2]float64 // px by which a photo's processing widens the strip
+	edge  [2][3]float64
+	curve float64
+	bias  [2]float64 // px by which a photo's processing widens the strip
 	// gap is how much wider photo 1 shows the strip than photo 0, in mm at the
 	// middle and at base.Half. It is 0 in a solution and only set free to test it.
 	gap [2]float64
@@ -52,7 +63,8 @@ const (
 	paramAspect = 2 * viewParams
 	paramPlane  = paramAspect + 1
 	paramEdge   = paramPlane + 3
-	paramBias   = paramEdge + 6
+	paramCurve  = paramEdge + 6
+	paramBias   = paramCurve + 1
 	paramGap    = paramBias + 2
 	stereoCount = paramGap + 2
 )
@@ -77,6 +89,7 @@ func (s stereoState) move(d *stereoDelta) stereoState {
 		s.bias[k] += d[paramBias+k]
 		s.gap[k] += d[paramGap+k]
 	}
+	s.curve += d[paramCurve]
 	return s
 }
 
@@ -93,7 +106,9 @@ func (s *stereoState) point(base Axis, i int, x float64) calib.SpacePoint {
 	c := s.edge[i]
 	y := c[0] + x*(c[1]+x*c[2])
 	p := base.Middle.Add(base.Dir.Scale(x)).Add(base.Normal().Scale(y))
-	return p.At(s.plane[0] + s.plane[1]*x + s.plane[2]*y)
+	q := 1 + s.plane[2]*s.plane[2] // heights are upright, and y is level
+	sag := s.curve * q * math.Sqrt(q) * (y*y - c[0]*c[0]) / 2
+	return p.At(s.plane[0] + s.plane[1]*x + s.plane[2]*y + sag)
 }
 
 // width returns the strip's width in mm at x mm along the base, at right angles

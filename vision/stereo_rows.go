@@ -18,33 +18,32 @@ type sightline struct {
 	perMM float64          // px across the edge for 1 mm along the base's normal
 }
 
-// sightlines prepares the edge sights of photo i, or false where one meets no
+// sightlines prepares the sights of an edge in photo i, or false where one meets no
 // place of the plane.
-func (m *stereoModel) sightlines(s *stereoState, i int) ([]sightline, bool) {
+func (m *stereoModel) sightlines(s *stereoState, i, e int) ([]sightline, bool) {
 	pl, n := s.planeIn(m.base), m.base.Normal()
 	var out []sightline
-	for e, sights := range m.side[i].edges {
-		for _, k := range sights {
-			q, ok := s.view[i].Card(k.at, pl)
-			if !ok {
-				return nil, false
-			}
-			x := (calib.CardPoint{X: q.X, Y: q.Y}).Sub(m.base.Middle).Dot(m.base.Dir)
-			p := s.point(m.base, e, x)
-			j, ok := s.view[i].Jacobian(calib.CardPoint{X: p.X, Y: p.Y}, pl)
-			if !ok {
-				return nil, false
-			}
-			t := m.base.Dir.Add(n.Scale(s.edge[e][1] + 2*x*s.edge[e][2]))
-			side := float64(2*e - 1)
-			a, o := through(j, t), through(j, n.Scale(side))
-			l := sightline{edge: e, x: x, sight: k, out: calib.PixelPoint{X: -a.Y, Y: a.X}.Scale(1 / a.Norm())}
-			l.perMM = l.out.X*o.X + l.out.Y*o.Y
-			if l.perMM < 0 {
-				l.out, l.perMM = l.out.Scale(-1), -l.perMM
-			}
-			out = append(out, l)
+	for _, pair := range m.edges[e] {
+		k := pair[i]
+		q, ok := s.view[i].Card(k.at, pl)
+		if !ok {
+			return nil, false
 		}
+		x := (calib.CardPoint{X: q.X, Y: q.Y}).Sub(m.base.Middle).Dot(m.base.Dir)
+		p := s.point(m.base, e, x)
+		j, ok := s.view[i].Jacobian(calib.CardPoint{X: p.X, Y: p.Y}, pl)
+		if !ok {
+			return nil, false
+		}
+		t := m.base.Dir.Add(n.Scale(s.edge[e][1] + 2*x*s.edge[e][2]))
+		side := float64(2*e - 1)
+		a, o := through(j, t), through(j, n.Scale(side))
+		l := sightline{edge: e, x: x, sight: k, out: calib.PixelPoint{X: -a.Y, Y: a.X}.Scale(1 / a.Norm())}
+		l.perMM = l.out.X*o.X + l.out.Y*o.Y
+		if l.perMM < 0 {
+			l.out, l.perMM = l.out.Scale(-1), -l.perMM
+		}
+		out = append(out, l)
 	}
 	return out, true
 }
@@ -93,7 +92,12 @@ const (
 func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 	q := newStereoEquations()
 	for i := range m.side {
-		if !m.addMarks(q, &s, i) || !m.addPrior(q, &s, i) || !m.addEdges(q, &s, i) {
+		if !m.addMarks(q, &s, i) || !m.addPrior(q, &s, i) {
+			return nil, false
+		}
+	}
+	for e := range m.edges {
+		if !m.addEdge(q, &s, e) {
 			return nil, false
 		}
 	}
@@ -102,6 +106,7 @@ func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 	}
 	sd := m.side[0].prior.PrintAspectSD()
 	q.add(groupView, []int{paramAspect}, []float64{1 / sd}, float64(s.view[0].Aspect)/sd)
+	q.add(groupView, []int{paramCurve}, []float64{1 / m.curveU}, (s.curve-m.curve)/m.curveU)
 	both, each := 0.5/biasBoth, 0.5/biasEach
 	at := []int{paramBias, paramBias + 1}
 	q.add(groupBias, at, []float64{both, both}, both*(s.bias[0]+s.bias[1]))
@@ -153,7 +158,7 @@ func (m *stereoModel) addMarks(q *stereoEquations, s *stereoState, i int) bool {
 
 // viewPlaces are the places of photo i's view in a parameter vector.
 func viewPlaces(i int) []int {
-	at := make([]int, 0, viewParams+9)
+	at := make([]int, 0, calib.ViewUnknowns)
 	for k := range viewParams {
 		at = append(at, i*viewParams+k)
 	}
@@ -233,47 +238,123 @@ func (m *stereoModel) addPrior(q *stereoEquations, s *stereoState, i int) bool {
 	return true
 }
 
-// addEdges adds the edge sights of photo i.
-func (m *stereoModel) addEdges(q *stereoEquations, s *stereoState, i int) bool {
-	lines, ok := m.sightlines(s, i)
-	if !ok {
-		return false
-	}
-	near := viewNeighbours(s.view[i])
-	var row [viewParams + 9]float64
-	for n := range lines {
-		l := &lines[n]
-		r, ok := m.outward(s, i, l)
-		if !ok {
-			return false
-		}
-		p := s.point(m.base, l.edge, l.x)
-		for c, h := range viewSteps[:viewParams] { // the aspect moves marks alone
-			a, ok1 := near[c][0].Image(p)
-			b, ok2 := near[c][1].Image(p)
-			if !ok1 || !ok2 {
-				return false
-			}
-			d := b.Sub(a)
-			row[c] = (d.X*l.out.X + d.Y*l.out.Y) / (2 * h)
-		}
-		at := viewPlaces(i)[:viewParams]
-		for k := range 3 { // plane, then this edge
-			at = append(at, paramPlane+k, paramEdge+3*l.edge+k)
-			row[viewParams+2*k], row[viewParams+2*k+1], ok = m.byStrip(s, i, l, k)
+// wanders fills how far, in px of each photo, the edges wander from their parabolas.
+// It stays fixed while a solution is sought: the steps are reckoned for fixed weights.
+func (m *stereoModel) wanders(s *stereoState) bool {
+	for e := range m.edges {
+		m.wander[e] = make([][2]float64, len(m.edges[e]))
+		for i := range m.side {
+			lines, ok := m.sightlines(s, i, e)
 			if !ok {
 				return false
 			}
+			for n := range lines {
+				m.wander[e][n][i] = m.rough[e] * lines[n].perMM
+			}
 		}
-		at = append(at, paramBias+i, paramGap, paramGap+1)
-		wider := l.perMM * float64(2*i-1) / 4
-		row[viewParams+6], row[viewParams+7], row[viewParams+8] = 0.5, wider, wider*l.x/m.base.Half
-		for c := range row {
-			row[c] /= l.sight.u
-		}
-		q.add(groupEdges, at, row[:], r/l.sight.u)
 	}
 	return true
+}
+
+// addEdge adds what both photos show of an edge. That the edge wanders from its
+// parabola at a place is an error of the model that the two sights there share.
+func (m *stereoModel) addEdge(q *stereoEquations, s *stereoState, e int) bool {
+	var lines [2][]sightline
+	var near [2][calib.ViewUnknowns][2]*calib.View
+	for i := range m.side {
+		var ok bool
+		if lines[i], ok = m.sightlines(s, i, e); !ok {
+			return false
+		}
+		near[i] = viewNeighbours(s.view[i])
+	}
+	for n := range m.edges[e] {
+		a, ok1 := m.edgeRow(s, 0, &lines[0][n], &near[0])
+		b, ok2 := m.edgeRow(s, 1, &lines[1][n], &near[1])
+		if !ok1 || !ok2 {
+			return false
+		}
+		// The Cholesky factor of both sights' covariance: the first over its own
+		// deviation, the second less what the first foretells of it.
+		pair, wander := &m.edges[e][n], m.wander[e][n]
+		sa := math.Hypot(pair[0].u, wander[0])
+		by := wander[0] * wander[1] / sa
+		sb := math.Sqrt(pair[1].u*pair[1].u + wander[1]*wander[1] - by*by)
+		a.scale(1 / sa)
+		q.add(groupEdges, a.at[:], a.j[:], a.r)
+		a.scale(-by / sb)
+		b.scale(1 / sb)
+		q.add(groupEdges, append(a.at[:], b.at[:]...), append(a.j[:], b.j[:]...), a.r+b.r)
+	}
+	return true
+}
+
+// edgeRow is a sight's distance inside the expected edge, px, with its derivatives j
+// by the parameters at.
+type edgeRow struct {
+	r  float64
+	at [viewParams + 10]int
+	j  [viewParams + 10]float64
+}
+
+func (w *edgeRow) scale(by float64) {
+	w.r *= by
+	for i := range w.j {
+		w.j[i] *= by
+	}
+}
+
+// edgeRow differentiates a sightline of photo i; near are its view's neighbours.
+func (m *stereoModel) edgeRow(s *stereoState, i int, l *sightline, near *[calib.ViewUnknowns][2]*calib.View) (w edgeRow, ok bool) {
+	if w.r, ok = m.outward(s, i, l); !ok {
+		return w, false
+	}
+	copy(w.at[:], viewPlaces(i)[:viewParams])
+	p := s.point(m.base, l.edge, l.x)
+	for c, h := range viewSteps[:viewParams] { // the aspect moves marks alone
+		a, ok1 := near[c][0].Image(p)
+		b, ok2 := near[c][1].Image(p)
+		if !ok1 || !ok2 {
+			return w, false
+		}
+		d := b.Sub(a)
+		w.j[c] = (d.X*l.out.X + d.Y*l.out.Y) / (2 * h)
+	}
+	k := viewParams
+	put := func(at int, j float64) { w.at[k], w.j[k], k = at, j, k+1 }
+	for n := range 3 { // plane, then this edge
+		plane, edge, ok := m.byStrip(s, i, l, n)
+		if !ok {
+			return w, false
+		}
+		put(paramPlane+n, plane)
+		put(paramEdge+3*l.edge+n, edge)
+	}
+	curve, ok := m.byCurve(s, i, l)
+	if !ok {
+		return w, false
+	}
+	put(paramCurve, curve)
+	wider := l.perMM * float64(2*i-1) / 4
+	put(paramBias+i, 0.5)
+	put(paramGap, wider)
+	put(paramGap+1, wider*l.x/m.base.Half)
+	return w, true
+}
+
+// byCurve returns the derivative of a sightline's distance by the metal's curvature.
+func (m *stereoModel) byCurve(s *stereoState, i int, l *sightline) (float64, bool) {
+	const step = 1e-3 // 1/mm
+	var d [2]float64
+	for n := range d {
+		moved := *s
+		moved.curve += step * float64(2*n-1)
+		var ok bool
+		if d[n], ok = m.outward(&moved, i, l); !ok {
+			return 0, false
+		}
+	}
+	return (d[1] - d[0]) / (2 * step), true
 }
 
 // byStrip returns the derivatives of a sightline's distance by parameter k of

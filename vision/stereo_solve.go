@@ -154,6 +154,9 @@ func (m *stereoModel) solve(start stereoState) (stereoState, *stereoEquations, e
 		halvings  = 6
 	)
 	s := start
+	if !m.wanders(&s) {
+		return s, nil, errStereo
+	}
 	here, ok := m.equations(s)
 	if !ok {
 		return s, nil, errStereo
