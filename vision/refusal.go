@@ -102,11 +102,11 @@ func OfFile(code string) bool {
 	return false
 }
 
-// undisturbed reports whether what helps against a refusal leaves strip and card
-// as they lie.
-func undisturbed(code string) bool {
+// Undisturbed reports whether what helps against a refusal leaves strip and card as
+// they lie, so that another photo of them stays good.
+func Undisturbed(code string) bool {
 	switch code {
-	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast:
+	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodePairTooAlike:
 		return true
 	}
 	return false

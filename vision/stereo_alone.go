@@ -49,7 +49,7 @@ func (s *stereo) refused(why [2]*Refusal) *Refusal {
 	}
 	r := why[s.faulty]
 	r.Message = photoNames[s.faulty] + ": " + r.Message
-	if undisturbed(r.Code) {
+	if Undisturbed(r.Code) {
 		r.Remedy += "; the " + photoNames[1-s.faulty] + " will do if strip and card lie as they did"
 	} else {
 		r.Remedy += "; take the " + photoNames[1-s.faulty] + " again, too"

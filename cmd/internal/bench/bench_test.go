@@ -110,7 +110,7 @@ func (s *safeBuffer) String() string {
 	return s.b.String()
 }
 
-func newFolder(t testing.TB) string {
+func newFolder(t testing.TB, text string) string {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "engine")
 	if err := folder.Create(dir, text, "A7X4N2"); err != nil {
@@ -122,7 +122,13 @@ func newFolder(t testing.TB) string {
 // start serves a new build; key and readers as given.
 func start(t testing.TB, key string, readers int) *bench {
 	t.Helper()
-	dir := newFolder(t)
+	return startBuild(t, text, key, readers)
+}
+
+// startBuild is start for another build.toml.
+func startBuild(t testing.TB, text, key string, readers int) *bench {
+	t.Helper()
+	dir := newFolder(t, text)
 	f, err := folder.Open(dir, "the test")
 	if err != nil {
 		t.Fatal(err)

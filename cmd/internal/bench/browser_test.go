@@ -132,11 +132,17 @@ func (p *phone) press(name string) {
 // photographs gives a file to the camera button.
 func (p *phone) photographs(data []byte) {
 	p.t.Helper()
+	p.photographsWith(`.camera.main input`, data)
+}
+
+// photographsWith gives a file to the camera input of that selector.
+func (p *phone) photographsWith(input string, data []byte) {
+	p.t.Helper()
 	file := filepath.Join(p.t.TempDir(), "image.jpg")
 	if err := os.WriteFile(file, data, 0o600); err != nil {
 		p.t.Fatal(err)
 	}
-	p.do("taking a photo", chromedp.SetUploadFiles(`.camera.main input`, []string{file}, chromedp.ByQuery))
+	p.do("taking a photo", chromedp.SetUploadFiles(input, []string{file}, chromedp.ByQuery))
 }
 
 // picture takes a screenshot of the whole page, light and dark, and checks both
@@ -274,6 +280,77 @@ func TestPhones(t *testing.T) {
 	p.picture("5-list")
 	p.quiet()
 	other.quiet()
+}
+
+// bare is a build that does not say what the strips lie on.
+const bare = `name = "Invented engine"
+strip_lot = "invented"
+temperature = "20 degC"
+[[group]]
+name = "mains"
+limits_new = "0.020..0.080 mm"
+[[group.bearing]]
+name = "M1"
+`
+
+// TestOtherSideInBrowser: the page asks for a photo from the other side of a strip of
+// whose height and tilt one photo shows too little, takes it, and keeps the first
+// where the second does not do.
+func TestOtherSideInBrowser(t *testing.T) {
+	b := startBuild(t, bare, "", 1)
+	p := newPhone(t, browser(t), b.url+"/#/b/M1")
+	p.sees("Before the photo")
+	sample := func(name string) []byte {
+		data, err := os.ReadFile(filepath.Join("../../../samples", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return data
+	}
+	blurred := func(t *testing.T) []byte {
+		s := scene("M1", 1.6)
+		s.Optics.Blur = 6
+		return photo(t, s)
+	}
+	const otherSide = `label.other-side input`
+	p.photographs(sample("cap1-left.jpg"))
+	p.sees("M1: read")
+	p.sees("A second photo of the same strip and card, untouched, from its other side")
+	if text := p.text(); strings.Contains(text, "surface-assumed") || strings.Contains(text, "--") {
+		t.Errorf("the page says twice what is asked for, or speaks of the command line's options: %s", text)
+	}
+	p.picture("9-other-side-asked")
+
+	p.photographsWith(otherSide, sample("cap1-left.jpg"))
+	p.sees("This is the first photo once more.")
+	p.photographs(blurred(t))
+	p.sees("Second photo: the photo is not sharp")
+	p.sees("the first photo will do if strip and card lie as they did")
+	p.sees("Take the second photo again")
+	p.picture("10-second-refused")
+	p.press("Back to the first photo's reading")
+	p.sees("M1: read")
+
+	p.photographsWith(otherSide, noStrip(t, "M1"))
+	p.sees("take the first photo again, too")
+	if text := p.text(); strings.Contains(text, "Take the second photo again") {
+		t.Errorf("the first photo is kept although the card must be laid anew: %s", text)
+	}
+	p.press("Back to the bearing")
+	p.press("Look at the reading that waits")
+	p.sees("M1: read")
+
+	p.photographsWith(otherSide, sample("cap1-right.jpg"))
+	p.sees("From both photos together.")
+	p.until("no third photo asked for", `!document.querySelector('`+otherSide+`')`)
+	p.picture("11-both-sides")
+	p.press("Accept")
+	p.sees("Accepted readings")
+	r := b.folder.View().Journal.Standing()
+	if len(r) != 1 || len(r[0].Photos) != 2 {
+		t.Errorf("%+v", r)
+	}
+	p.quiet()
 }
 
 // drag moves the first end a third of the strip inwards with a finger, and has the

@@ -132,7 +132,7 @@ func TestSameAsCommandLine(t *testing.T) {
 	b.do("POST", "/api/photos/"+got.ID+"/accept", "application/json", []byte("{}"))
 	b.sent("M2", noStrip(t, "M2"))
 
-	dir := newFolder(t)
+	dir := newFolder(t, text)
 	f, err := folder.Open(dir, "the command line")
 	if err != nil {
 		t.Fatal(err)

@@ -71,6 +71,8 @@ type photoShown struct {
 	Next     string          `json:"next,omitempty"`
 	Flags    []string        `json:"flags,omitempty"`
 	Second   string          `json:"second,omitempty"` // why a photo from the other side would help
+	// FirstStays says of two photos refused that the second alone is to be taken again.
+	FirstStays bool `json:"first_stays,omitempty"`
 }
 
 type endShown struct {
@@ -211,6 +213,9 @@ func texts(notes []build.Note) []string {
 
 // flagText is what a flag means; its code where nobody says.
 func flagText(code string) string {
+	if code == vision.FlagSurfaceAssumed { // the command line's words name its options
+		return code + ": how strip and card lie to one another was not told, so the uncertainty allows for it; write strip_on, and journal_diameter where it is round, into build.toml."
+	}
 	if text, ok := pipeline.FlagText(code); ok {
 		return text
 	}
@@ -256,6 +261,7 @@ func (s *Server) shown(got *reading) (photoShown, error) {
 	}
 	if why := got.outcome.Refused; why != nil {
 		out.Refused = &trouble{why.Code, why.Message, why.Remedy}
+		out.FirstStays = out.Photos == 2 && vision.Undisturbed(why.Code) // the first was read before
 		return out, nil
 	}
 	c := got.result.Clearance
@@ -267,13 +273,18 @@ func (s *Server) shown(got *reading) (photoShown, error) {
 	if err != nil {
 		return out, err
 	}
-	out.Verdicts, out.Next, out.Flags = verdicts(b), b.Next.Text, texts(b.Flags)
+	out.Verdicts, out.Next, out.Second = verdicts(b), b.Next.Text, otherSide(got, b)
+	// What a second photo is asked for needs no flag.
+	told := func(code string) bool { return code == vision.FlagSurfaceAssumed && out.Second != "" }
+	out.Flags = texts(slices.DeleteFunc(slices.Clone(b.Flags), func(n build.Note) bool { return told(n.Code) }))
 	for _, f := range got.result.Flags {
+		if told(f) {
+			continue
+		}
 		if text := flagText(f); !slices.ContainsFunc(b.Flags, func(n build.Note) bool { return n.Code == f }) {
 			out.Flags = append(out.Flags, text)
 		}
 	}
-	out.Second = otherSide(got, b)
 	return out, nil
 }
 

@@ -68,7 +68,7 @@ function bearingPage(b) {
     make('h2', {}, 'Before the photo'),
     preparation(b),
     positions(b),
-    camera(b, 'Take the photo', true),
+    camera(b, 'Take the photo', 'main'),
     picker(b),
     b.readings.length ? make('h2', {}, 'Accepted readings') : '',
     ...b.readings.map((r) => reading(r)),
@@ -99,8 +99,8 @@ function chosenPosition() {
 }
 
 // camera opens the phone's camera; a second photo goes with the first.
-function camera(b, words, isMain, first) {
-  return make('label', { class: isMain ? 'camera main' : 'camera' }, words,
+function camera(b, words, kind, first) {
+  return make('label', { class: `camera ${kind}` }, words,
     make('input', { type: 'file', accept: 'image/*', capture: 'environment', onchange: (e) => take(b, e.target, first) }));
 }
 
@@ -136,10 +136,11 @@ function resultPage(b, answer) {
     make('div', { class: 'refused' }, make('p', {}, sentence(answer.refused.message)), make('p', { class: 'remedy' }, sentence(answer.refused.remedy))),
     figure,
     ...correction(b, answer, figure),
-    camera(b, 'Take the photo again', true),
+    ...(answer.first ? secondAgain(b, answer.first) : [camera(b, 'Take the photo again', 'main')]),
     again,
   ] : [
     make('h1', {}, `${b.name}: read`),
+    answer.photos > 1 ? make('p', {}, 'From both photos together.') : '',
     make('p', { class: 'figure' }, answer.mean),
     ...(answer.verdicts ?? []).map((v) => stateLine(v.state, v.text)),
     make('dl', {}, (answer.ends ?? []).flatMap((e) => [make('dt', {}, `${e.name} end`), make('dd', {}, e.text)]),
@@ -148,11 +149,22 @@ function resultPage(b, answer) {
     make('p', { class: 'next' }, `After this: ${answer.next}`),
     ...(answer.flags ?? []).map((f) => make('p', {}, f)),
     answer.second ? make('p', { class: 'next' }, answer.second) : '',
-    answer.second ? camera(b, 'Take the photo from the other side', false, answer) : '',
+    answer.second ? camera(b, 'Take the photo from the other side', 'other-side', answer) : '',
     make('div', { class: 'two' }, make('button', { class: 'main', type: 'button', onclick: () => accept(b, answer) }, 'Accept'), again),
     ...correction(b, answer, figure),
   ];
   return parts.filter((e) => e !== '');
+}
+
+// secondAgain offers ways on where the second of two photos did not do: the first is
+// still there.
+function secondAgain(b, first) {
+  const reading = b.waiting.find((w) => w.id === first.id);
+  return [
+    camera(b, 'Take the second photo again', 'main', first),
+    reading ? make('button', { type: 'button', onclick: () => { answers.set(b.name, reading); show(true); } },
+      `Back to the first photo's reading: ${reading.mean}`) : '',
+  ];
 }
 
 function sentence(words) {
@@ -248,6 +260,8 @@ queue.start((item, answer) => {
     say(`The photo of ${item.bearing} was accepted before, as reading ${answer.number}.`);
     return;
   }
+  // What is no photo at all leaves the first as it is, too.
+  if (item.other && (answer.photos ? answer.first_stays : answer.refused.code !== 'not-held')) answer.first = { id: item.other, position: item.position };
   answers.set(item.bearing, answer);
   const hash = `#/b/${encodeURIComponent(item.bearing)}`;
   if (location.hash === hash) show(true);
