@@ -1,5 +1,8 @@
 package vision
 
+// #include "ground.h"
+import "C"
+
 import (
 	"math"
 	"slices"
@@ -60,19 +63,15 @@ const (
 )
 
 // standingOut lists the long, even patches that differ from their surroundings.
-func (g *ground) standingOut() []candidate {
+func (g *ground) standingOut() []candidate { return g.shapes(g.stands(), nil, g.grow) }
+
+// stands masks the ground that differs from its surroundings.
+func (g *ground) stands() *Plane {
 	mask := NewPlane(g.w, g.h)
-	s := [3]float32{1 / g.noise[0], 1 / g.noise[1], 1 / g.noise[2]}
-	for i := range mask.Pix {
-		if !g.valid[i] {
-			continue
-		}
-		a, b, c := float32(g.diff[0][i])*s[0], float32(g.diff[1][i])*s[1], float32(g.diff[2][i])*s[2]
-		if a*a+b*b+c*c > foundContrast*foundContrast {
-			mask.Pix[i] = 255
-		}
-	}
-	return g.shapes(mask, nil, g.grow)
+	scale := [3]C.float{C.float(1 / g.noise[0]), C.float(1 / g.noise[1]), C.float(1 / g.noise[2])}
+	C.stand_out(cshorts(g.diff[0]), cshorts(g.diff[1]), cshorts(g.diff[2]), cbytes(g.kind), C.size_t(len(g.kind)),
+		&scale[0], foundContrast*foundContrast, cbytes(mask.Pix))
+	return mask
 }
 
 // smoothLevels are the steps between neighbours, in feature levels over a pixel
@@ -102,7 +101,7 @@ func (g *ground) smooth() ([]candidate, error) {
 	for _, level := range smoothLevels {
 		mask := NewPlane(g.w, g.h)
 		for i := range mask.Pix {
-			if g.valid[i] && step[i] < level*level {
+			if g.kind[i] == 0 && step[i] < level*level {
 				mask.Pix[i] = 255
 			}
 		}
@@ -150,22 +149,24 @@ func (c candidate) prominence() float64 { return math.Min(c.contrast, 30) * math
 type flood struct {
 	g     *ground
 	front []int32
-	t     touch
+	met   uint8 // the kinds of place that neighbours of it are
 }
 
 func (g *ground) newFlood() *flood {
 	if g.floods++; g.seen == nil {
-		g.seen = make([]uint32, len(g.valid))
+		g.seen = make([]uint32, len(g.kind))
 	}
 	return &flood{g: g}
 }
 
-// seen reports whether place i is in.
-func (f *flood) seen(i int32) bool { return f.g.seen[i] == f.g.floods }
+// touches tells what the places whose neighbours were looked at run into.
+func (f *flood) touches() touch {
+	return touch{border: f.met&outsidePhoto != 0, zone: f.met&offZone != 0, card: f.met&onCard != 0}
+}
 
 // add puts a place in; again is no change.
 func (f *flood) add(i int32) {
-	if !f.seen(i) {
+	if f.g.seen[i] != f.g.floods {
 		f.g.seen[i] = f.g.floods
 		f.front = append(f.front, i)
 	}
@@ -175,19 +176,19 @@ func (f *flood) add(i int32) {
 func (f *flood) spread(pass func(int32) bool) []int32 {
 	old := f.front
 	f.front = nil
-	w := int32(f.g.w)
+	kind, seen := f.g.kind, f.g.seen
+	w := uint32(f.g.w)
 	for _, i := range old {
-		x := i % w
-		for _, j := range [4]int32{i - 1, i + 1, i - w, i + w} {
-			if j < 0 || j >= int32(len(f.g.seen)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
-				f.t.zone = true
+		x := uint32(i) % w
+		for _, j := range [4]int32{i - 1, i + 1, i - int32(w), i + int32(w)} {
+			if uint(j) >= uint(len(kind)) || (j == i-1 && x == 0) || (j == i+1 && x == w-1) {
+				f.met |= offZone
 				continue
 			}
-			f.t.border = f.t.border || f.g.outside[j]
-			f.t.card = f.t.card || f.g.card[j]
-			f.t.zone = f.t.zone || !(f.g.valid[j] || f.g.outside[j] || f.g.card[j])
-			if !f.seen(j) && pass(j) {
-				f.add(j)
+			f.met |= kind[j]
+			if seen[j] != f.g.floods && pass(j) {
+				seen[j] = f.g.floods
+				f.front = append(f.front, j)
 			}
 		}
 	}
@@ -198,22 +199,23 @@ func (f *flood) spread(pass func(int32) bool) []int32 {
 // strip's, collects the connected places nearer to it than to the surroundings,
 // and measures their shape.
 func (g *ground) grow(patch []int32) (candidate, bool) {
-	m := g.typical(patch, func(k int, i int32) float32 { return float32(g.diff[k][i]) })
+	m := typical(patch, g.diff, g.noise)
 	mm := m[0]*m[0] + m[1]*m[1] + m[2]*m[2]
 	if mm < foundContrast*foundContrast/2 {
 		return candidate{}, false
 	}
+	var strip, scale [3]float32
+	for k := range strip {
+		strip[k], scale[k] = float32(m[k]), 1/g.noise[k]
+	}
+	half, most := float32(0.5*mm), float32(mm)
 	like := func(i int32) bool {
-		if !g.valid[i] {
+		if g.kind[i] != 0 {
 			return false
 		}
-		dot, off := 0.0, 0.0
-		for k := range 3 {
-			d := float64(float32(g.diff[k][i]) / g.noise[k])
-			dot += d * m[k]
-			off += (d - m[k]) * (d - m[k])
-		}
-		return dot > 0.5*mm && off < mm
+		a, b, c := float32(g.diff[0][i])*scale[0], float32(g.diff[1][i])*scale[1], float32(g.diff[2][i])*scale[2]
+		p, q, r := a-strip[0], b-strip[1], c-strip[2]
+		return a*strip[0]+b*strip[1]+c*strip[2] > half && p*p+q*q+r*r < most
 	}
 	f := g.newFlood()
 	for _, i := range patch {
@@ -226,7 +228,7 @@ func (g *ground) grow(patch []int32) (candidate, bool) {
 		body = append(body, f.spread(like)...)
 	}
 	c, ok := g.shape(body)
-	c.contrast, c.colour, c.touches = math.Sqrt(mm), m, f.t
+	c.contrast, c.colour, c.touches = math.Sqrt(mm), m, f.touches()
 	c.touches.card = c.touches.card && g.standsClear(body)
 	return c, ok
 }
@@ -257,10 +259,10 @@ func (g *ground) ringed(patch []int32) (candidate, bool) {
 	for _, i := range patch {
 		f.add(i)
 	}
-	valid := func(i int32) bool { return g.valid[i] }
+	valid := func(i int32) bool { return g.kind[i] == 0 }
 	body := f.spread(valid)
 	body = append(body, f.front...)
-	touches := f.t
+	touches := f.touches()
 	f.spread(valid)
 	f.spread(valid)
 	ring := f.spread(valid)
@@ -269,8 +271,7 @@ func (g *ground) ringed(patch []int32) (candidate, bool) {
 	if !ok || len(ring) < 20 {
 		return candidate{}, false
 	}
-	feature := func(k int, i int32) float32 { return float32(g.feature[k].Pix[i]) }
-	in, out := g.typical(body, feature), g.typical(ring, feature)
+	in, out := g.typicalFeatures(body), g.typicalFeatures(ring)
 	mm := 0.0
 	for k := range 3 {
 		c.colour[k] = in[k] - out[k]
@@ -280,17 +281,22 @@ func (g *ground) ringed(patch []int32) (candidate, bool) {
 	return c, true
 }
 
-// typical returns the medians of what of tells over the places, in noise units.
-func (g *ground) typical(places []int32, of func(k int, i int32) float32) [3]float64 {
-	var m [3]float64
-	v := make([]float64, len(places))
-	for k := range 3 {
-		for n, i := range places {
-			v[n] = float64(of(k, i) / g.noise[k])
+// typical returns the medians of three values over the places, in noise units.
+func typical[T uint8 | int16](places []int32, values [3][]T, noise [3]float32) (m [3]float64) {
+	for k, v := range values {
+		const zero = 256
+		var count [2 * zero]int
+		for _, i := range places {
+			count[zero+int(v[i])]++
 		}
-		m[k] = median(v)
+		m[k] = (medianOfCounts(count[:], len(places)) - zero) / float64(noise[k])
 	}
 	return m
+}
+
+// typicalFeatures is typical of the ground's features.
+func (g *ground) typicalFeatures(places []int32) [3]float64 {
+	return typical(places, [3][]uint8{g.feature[0].Pix, g.feature[1].Pix, g.feature[2].Pix}, g.noise)
 }
 
 // shape measures a patch's axis, length and width, and tells whether it is a

@@ -61,14 +61,6 @@ func blurGauss(p *Plane, sigma float64) (*Plane, error) {
 	})
 }
 
-// medianOf returns the median over an odd window of at least 3 pixels.
-func medianOf(p *Plane, window int) (*Plane, error) {
-	if window < 3 || window%2 == 0 || window > 255 {
-		return nil, fmt.Errorf("median: window %d", window)
-	}
-	return apply(p, p.W, p.H, func(src gocv.Mat, dst *gocv.Mat) { gocv.MedianBlur(src, dst, window) })
-}
-
 // contour is a closed outline with its place in the tree of outlines; -1 is none.
 type contour struct{ next, child, parent int }
 
@@ -104,15 +96,5 @@ func contourTree(p *Plane, block int, drop float64, pick func(tree []contour, po
 			return v.ToPoints()
 		})
 		return nil
-	})
-}
-
-// resizeLinear stretches the plane to w by h pixels.
-func resizeLinear(p *Plane, w, h int) (*Plane, error) {
-	if w < 1 || h < 1 || w*h > MaxPixels {
-		return nil, fmt.Errorf("resize: to %d x %d", w, h)
-	}
-	return apply(p, w, h, func(src gocv.Mat, dst *gocv.Mat) {
-		gocv.Resize(src, dst, image.Pt(w, h), 0, 0, gocv.InterpolationLinear)
 	})
 }

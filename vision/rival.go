@@ -1,5 +1,8 @@
 package vision
 
+// #include "ground.h"
+import "C"
+
 import "math"
 
 // What another piece of the same film shows, as shares of the film's own
@@ -17,30 +20,32 @@ func (g *ground) repeats(c candidate) bool {
 	if !ok {
 		return false
 	}
-	far := float32(0)
-	var off [3][256]float32 // squared distance from the film's feature
-	for k := range 3 {
-		far += float32((film[k] - metal[k]) * (film[k] - metal[k]))
-		for v := range off[k] {
-			d := float32(v)/g.noise[k] - float32(film[k])
-			off[k][v] = d * d
-		}
+	far := 0.0
+	for k := range film {
+		far += (film[k] - metal[k]) * (film[k] - metal[k])
 	}
-	mask := NewPlane(g.w, g.h)
-	f := g.feature
-	for i, ok := range g.valid {
-		if ok && off[0][f[0].Pix[i]]+off[1][f[1].Pix[i]]+off[2][f[2].Pix[i]] < sameFilm*sameFilm*far {
-			mask.Pix[i] = 255
-		}
-	}
+	mask := g.resembles(film, sameFilm*sameFilm*far)
 	bands, _ := g.quarry.ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
-		if alike && o.contrast > standsApart*math.Sqrt(float64(far)) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {
+		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {
 			return true
 		}
 	}
 	return false
+}
+
+// resembles masks the ground whose features' squared distance from the film's, in
+// noise units, is under most.
+func (g *ground) resembles(film [3]float64, most float64) *Plane {
+	mask := NewPlane(g.w, g.h)
+	var from, scale [3]C.float
+	for k := range film {
+		from[k], scale[k] = C.float(film[k]), C.float(1/g.noise[k])
+	}
+	C.resemble(cbytes(g.feature[0].Pix), cbytes(g.feature[1].Pix), cbytes(g.feature[2].Pix), cbytes(g.kind),
+		C.size_t(len(g.kind)), &scale[0], &from[0], C.float(most), cbytes(mask.Pix))
+	return mask
 }
 
 // filmAndMetal returns the typical features, in noise units, within a band and
@@ -53,7 +58,7 @@ func (g *ground) filmAndMetal(c candidate) (film, metal [3]float64, ok bool) {
 	for y := y0; y < y1; y++ {
 		for x := x0; x < x1; x++ {
 			i := y*g.w + x
-			if !g.valid[i] {
+			if g.kind[i] != 0 {
 				continue
 			}
 			d := g.cardAt(float64(x), float64(y)).Sub(mid)
@@ -70,8 +75,7 @@ func (g *ground) filmAndMetal(c candidate) (film, metal [3]float64, ok bool) {
 	if len(in) < 10 || len(out) < 10 {
 		return film, metal, false
 	}
-	feature := func(k int, i int32) float32 { return float32(g.feature[k].Pix[i]) }
-	return g.typical(in, feature), g.typical(out, feature), true
+	return g.typicalFeatures(in), g.typicalFeatures(out), true
 }
 
 // box returns the rows and columns that hold all within reach mm of c's middle.

@@ -1,0 +1,118 @@
+package vision
+
+// #include "ground.h"
+import "C"
+
+import (
+	"errors"
+	"math"
+	"unsafe"
+
+	"stripgap/calib"
+)
+
+// source is a plane averaged down to about the ground's resolution: pixel x of
+// the photo lies at x*kx + ox.
+type source struct {
+	*Plane
+	kx, ky, ox, oy float64
+}
+
+// newSources reduces the photo by about factor.
+func newSources(p *Photo, look *finder, factor float64) (from [3]source, err error) {
+	quarter, err := look.reduced(4)
+	if err != nil {
+		return from, err
+	}
+	// The reduced plane's pixels are exactly these many of the photo's.
+	qx, qy := float64(p.Luma.W)/float64(quarter.W), float64(p.Luma.H)/float64(quarter.H)
+	if from[0], err = newSource(quarter, factor, qx, qy, 0, 0); err != nil {
+		return from, err
+	}
+	for i, c := range [2]*Plane{p.Cb, p.Cr} {
+		from[1+i], err = newSource(c, factor, float64(p.ChromaX), float64(p.ChromaY), float64(p.ShiftX), float64(p.ShiftY))
+		if err != nil {
+			return from, err
+		}
+	}
+	return from, nil
+}
+
+// newSource averages a plane, one of whose pixels stands for fx by fy of the
+// photo's and whose first one starts a shift outside it, by a power of two of at
+// most factor: by twos is far quicker.
+func newSource(p *Plane, factor, fx, fy, shiftX, shiftY float64) (source, error) {
+	small := p
+	for k := factor / math.Max(fx, fy); k >= 2; k /= 2 {
+		if small.canHalve(1) {
+			small = halve(small)
+			continue
+		}
+		var err error
+		if small, err = resizeArea(small, max(1, small.W/2), max(1, small.H/2)); err != nil {
+			return source{}, err
+		}
+	}
+	if small.W < 2 || small.H < 2 {
+		return source{}, errors.New("the photo is too small")
+	}
+	s := source{Plane: small, kx: float64(small.W) / (fx * float64(p.W)), ky: float64(small.H) / (fy * float64(p.H))}
+	s.ox, s.oy = (shiftX+0.5)*s.kx-0.5, (shiftY+0.5)*s.ky-0.5
+	return s, nil
+}
+
+// lookUp looks up the places that the photo shows. Those on the card have features
+// too, so that no step stands at its border which is not there.
+func (g *ground) lookUp(from [3]source, seen []columns) {
+	n := g.w * g.h
+	for k := range g.feature {
+		g.feature[k] = NewPlane(g.w, g.h)
+	}
+	luma, cb, cr := g.feature[0].Pix, g.feature[1].Pix, g.feature[2].Pix
+	width, height := C.int(g.w), C.int(g.h)
+	spare := cints(make([]int32, 2*g.w))
+	rows := (*C.int)(unsafe.Pointer(unsafe.SliceData(seen)))
+	raster := g.fromRaster()
+
+	s, m := from[0], from[0].scaled(raster)
+	C.look_up(cbytes(s.Pix), C.int(s.W), C.int(s.H), &m[0], rows, width, height, spare, cbytes(luma))
+	s, m = from[1], from[1].scaled(raster) // both chroma planes are alike
+	C.look_up_both(cbytes(s.Pix), cbytes(from[2].Pix), C.int(s.W), C.int(s.H), &m[0], rows, width, height, spare,
+		cbytes(cb), cbytes(cr))
+	C.features(cbytes(luma), cbytes(cb), cbytes(cr), C.size_t(n), cbytes(logLuma[:]), cints(inverseLuma[:]))
+}
+
+// scaled maps a raster to 1/64 of the source's pixels: good for finding, not for
+// measuring.
+func (s *source) scaled(raster calib.Homography) (m [9]C.double) {
+	const parts = 64
+	for i := range 3 {
+		k := raster[6+i]
+		m[i] = C.double(parts * (s.kx*raster[i] + s.ox*k))
+		m[3+i] = C.double(parts * (s.ky*raster[3+i] + s.oy*k))
+		m[6+i] = C.double(k)
+	}
+	return m
+}
+
+// cints is the address of a non-empty slice for the length of one C call.
+func cints(v []int32) *C.int { return (*C.int)(unsafe.Pointer(unsafe.SliceData(v))) }
+
+// logLuma is a feature that illumination shifts but does not scale.
+var logLuma = func() (t [256]uint8) {
+	for v := range t {
+		t[v] = uint8(59 * (math.Log(float64(v)+4) - 1.38))
+	}
+	return t
+}()
+
+// inverseLuma is 256 times what a chroma value is multiplied by to be a share of
+// luma, and so another such feature.
+var inverseLuma = func() (t [256]int32) {
+	for v := range t {
+		t[v] = int32(256*160/(float64(v)+16) + 0.5)
+	}
+	return t
+}()
+
+func toByte(v float64) uint8 { return uint8(max(0, min(255, v+0.5))) }
