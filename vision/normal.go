@@ -84,17 +84,6 @@ func (q *normal) join(o *normal) {
 	q.rr += o.rr
 }
 
-// addLine adds an equation that meets unknown k by 1 and the next one by lever.
-func (q *normal) addLine(k int, lever, r, w float64) {
-	wl := w * lever
-	q.a[k][k] += w
-	q.a[k+1][k] += wl
-	q.a[k+1][k+1] += wl * lever
-	q.b[k] += w * r
-	q.b[k+1] += wl * r
-	q.rr += w * r * r
-}
-
 // factor is the Cholesky factor of normal equations.
 type factor struct {
 	n int

@@ -1,6 +1,16 @@
 package vision
 
-import "math"
+/*
+#cgo noescape pair_equations
+#cgo nocallback pair_equations
+#include "pair.h"
+*/
+import "C"
+
+import (
+	"math"
+	"unsafe"
+)
 
 // pairShape is what both edges of a bar or strip look like in this photo: low is
 // the edge at the smaller across coordinate.
@@ -53,35 +63,10 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	scale, misfit, least, noise := math.Inf(1), 0.0, 0.0, 0.0
 	var par [maxUnknowns]float64 // metal low, slope, metal high, slope, film, slope
 	for iter := range 25 {
-		q := normal{n: 8}
-		var j [maxUnknowns]float64
-		rows := 0
-		for i, b := range s.bins {
-			line, lever, far := p.line(b.x, &fit)
-			y := par[line] + par[line+1]*lever
-			if !far {
-				y = pairRow(b.x, p, &fit, &par, &j)
-			}
-			r[i] = b.y - y
-			w := b.n / (1 + b.n*misfit)
-			if math.Abs(r[i]) > least {
-				w *= huber(r[i], math.Max(scale/math.Sqrt(w), least))
-			}
-			if w > 0 {
-				rows++
-			}
-			if far {
-				q.addLine(line, lever, r[i], w)
-				continue
-			}
-			if iter == 0 {
-				// The lines are still zero: the first step finds them alone.
-				j[6], j[7] = 0, 0
-			}
-			q.add(&j, r[i], w)
-		}
+		q := normal{n: C.PAIR_UNKNOWNS}
+		rows := p.equations(s.bins, &fit, &par, &q, weighing{scale, least, misfit}, r)
 		if iter == 0 {
-			q.n = 6
+			q.n = C.PAIR_EDGES // the lines are still zero: the first step finds them alone
 		}
 		f, ok := q.factorise()
 		if !ok || rows < 2*maxUnknowns {
@@ -117,39 +102,26 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	return pairFit{}, false
 }
 
-// line returns which line's level alone the luma at x follows (its place among the
-// unknowns) and the lever of its slope; false near an edge, where it follows more.
-func (p *pairShape) line(x float64, fit *pairFit) (line int, lever float64, far bool) {
-	in0, in1 := x-fit.x[0], fit.x[1]-x // towards the film
-	switch {
-	case in0 >= p.low.reach && in1 >= p.high.reach:
-		return 4, x - (fit.x[0]+fit.x[1])/2, true
-	case in0 <= -p.low.reach && in1 >= p.high.reach:
-		return 0, in0, true
-	case in1 <= -p.high.reach && in0 >= p.low.reach:
-		return 2, -in1, true
-	}
-	return 0, 0, false
+// weighing is how residuals are weighed: beyond least they pull no more than one of
+// scale over the root of their weight, and no weight is over 1 / misfit
+// (Huber, Annals of Mathematical Statistics 35 (1964) 73).
+type weighing struct{ scale, least, misfit float64 }
+
+// equations adds up the normal equations of the bins' luma, leaves their residuals in
+// r, and returns how many have a weight.
+func (p *pairShape) equations(bins []bin, fit *pairFit, par *[maxUnknowns]float64, q *normal, w weighing, r []float64) int {
+	at := [C.PAIR_UNKNOWNS]float64(par[:])
+	at[C.PAIR_EDGES], at[C.PAIR_EDGES+1] = fit.x[0], fit.x[1]
+	low, high := p.low, p.high
+	return int(C.pair_equations((*C.double)(&bins[0].x), C.int(len(bins)), cdoubles(at[:]),
+		cdoubles(low.e), cdoubles(low.d), C.int(len(low.e)), C.double(low.reach),
+		cdoubles(high.e), cdoubles(high.d), C.int(len(high.e)), C.double(high.reach),
+		C.double(w.scale), C.double(w.least), C.double(w.misfit),
+		cdoubles(q.a[0][:]), maxUnknowns, cdoubles(q.b[:]), (*C.double)(&q.rr), cdoubles(r)))
 }
 
-// pairRow fills the model's derivatives (metal low, its slope, metal high, its
-// slope, film, its slope, x0, x1) and returns its value at across coordinate x.
-func pairRow(x float64, p pairShape, fit *pairFit, par, j *[maxUnknowns]float64) (y float64) {
-	a, da := p.low.at(x - fit.x[0])
-	b, db := p.high.at(fit.x[1] - x)
-	q := a + b - 1
-	mid := (fit.x[0] + fit.x[1]) / 2
-	j[0], j[1] = 1-a, (1-a)*(x-fit.x[0])
-	j[2], j[3] = 1-b, (1-b)*(x-fit.x[1])
-	j[4], j[5] = q, q*(x-mid)
-	for k := range 6 {
-		y += j[k] * par[k]
-	}
-	film := par[4] + par[5]*(x-mid)
-	j[6] = -da * (film - par[0] - par[1]*(x-fit.x[0]))
-	j[7] = db * (film - par[2] - par[3]*(x-fit.x[1]))
-	return y
-}
+// cdoubles is the address of a non-empty slice for the length of one C call.
+func cdoubles(v []float64) *C.double { return (*C.double)(unsafe.SliceData(v)) }
 
 // finish fills what the settled fit tells beside the edges.
 func (fit *pairFit) finish(par *[maxUnknowns]float64, r []float64, q *normal, f *factor, step [maxUnknowns]float64) {
@@ -183,15 +155,6 @@ func (fit *pairFit) width() (w, u float64) {
 // model is not linear.
 func clampStep(d float64) float64 { return math.Max(-1.5, math.Min(1.5, d)) }
 
-// huber is the weight of residual r beyond which, at c, its pull stays constant
-// (Huber, Annals of Mathematical Statistics 35 (1964) 73).
-func huber(r, c float64) float64 {
-	if a := math.Abs(r); a > c {
-		return c / a
-	}
-	return 1
-}
-
 // tukey is the biweight of residual r at cut-off c (Beaton and Tukey,
 // Technometrics 16 (1974) 147; 4.685 robust deviations keep 95 % efficiency).
 func tukey(r, c float64) float64 {
@@ -218,22 +181,33 @@ func madOf(root, r []float64, guess float64, spare []float64) float64 {
 	return math.Max(mad*nthNear(a, len(a)/2, guess/mad, spare[len(r):]), 1e-5)
 }
 
-// nthNear is nth, quicker where guess is within a quarter of what comes out: it
-// looks only among what lies so near. spare has room for all of v.
+// nthNear is nth, quicker where guess is not far from what comes out: it counts how
+// many lie in cells of a 64th of it, and looks only into one. spare has room for all
+// of v, none of which is negative.
 func nthNear(v []float64, k int, guess float64, spare []float64) float64 {
-	lo, hi := 0.8*guess, 1.25*guess
-	below, near := 0, 0
+	if !(guess > 0) {
+		return nth(v, k)
+	}
+	const last = 255 // holds all that is larger, too
+	per := 64 / guess
+	cell := func(x float64) uint8 { return uint8(min(x*per, last)) }
+	var count [last + 1]int32
 	for _, x := range v {
-		spare[near] = x // what is not near is written over
-		if x >= lo && x <= hi {
+		count[cell(x)]++
+	}
+	below, at := 0, 0
+	for ; below+int(count[at]) <= k; at++ {
+		below += int(count[at])
+	}
+	if at == last {
+		return nth(v, k)
+	}
+	near := 0
+	for _, x := range v {
+		if int(cell(x)) == at {
+			spare[near] = x
 			near++
 		}
-		if x < lo {
-			below++
-		}
-	}
-	if k < below || k >= below+near {
-		return nth(v, k)
 	}
 	return nth(spare[:near], k-below)
 }
