@@ -1,5 +1,12 @@
 package vision
 
+/*
+#cgo noescape symmetry_equations
+#cgo nocallback symmetry_equations
+#include "spline.h"
+*/
+import "C"
+
 import (
 	"math"
 
@@ -107,19 +114,12 @@ type symmetryUpdate struct {
 // illumination's slope (two unknowns).
 func (k *markPatch) step(h calib.Homography, c calib.CardPoint, every int) (symmetryUpdate, bool) {
 	q := normal{n: 4}
-	rows := 0
-	for i := 0; i < len(k.offsets); i += every {
-		d := k.offsets[i]
-		rows++
-		vp, gp, ok1 := rectified(k.spline, h, c.Add(d))
-		vm, gm, ok2 := rectified(k.spline, h, c.Sub(d))
-		if !ok1 || !ok2 {
-			return symmetryUpdate{}, false
-		}
-		s := (vp + vm) / k.reach
-		j := [maxUnknowns]float64{gp.X - gm.X, gp.Y - gm.Y, -d.X * s, -d.Y * s}
-		q.add(&j, vm-vp, 1)
+	for i := range 3 { // from the card to the window
+		h[i], h[3+i] = h[i]-float64(k.spline.x0)*h[6+i], h[3+i]-float64(k.spline.y0)*h[6+i]
 	}
+	rows := C.symmetry_equations(cfloats(k.spline.c), C.int(k.spline.w), C.int(k.spline.h), cdoubles(h[:]), (*C.double)(&c.X),
+		(*C.double)(&k.offsets[0].X), C.int(len(k.offsets)), C.int(every), C.double(k.reach),
+		cdoubles(q.a[0][:]), maxUnknowns, cdoubles(q.b[:]), (*C.double)(&q.rr))
 	if rows < 40 {
 		return symmetryUpdate{}, false
 	}
@@ -128,20 +128,7 @@ func (k *markPatch) step(h calib.Homography, c calib.CardPoint, every int) (symm
 		return symmetryUpdate{}, false
 	}
 	x := f.solve(q.b)
-	variance := q.fitted(x) / float64(rows-q.n)
+	variance := q.fitted(x) / float64(int(rows)-q.n)
 	u := math.Sqrt(variance * (f.inverse(0)[0] + f.inverse(1)[1]) / 2)
 	return symmetryUpdate{calib.CardPoint{X: x[0], Y: x[1]}, u}, true
-}
-
-// rectified samples the photo at a card point; the gradient is per mm.
-func rectified(sp *spline, h calib.Homography, p calib.CardPoint) (float64, calib.CardPoint, bool) {
-	u := h[0]*p.X + h[1]*p.Y + h[2]
-	v := h[3]*p.X + h[4]*p.Y + h[5]
-	k := 1 / (h[6]*p.X + h[7]*p.Y + h[8])
-	x, y := u*k, v*k
-	val, gx, gy, ok := sp.at(x, y)
-	return val, calib.CardPoint{
-		X: k * (gx*(h[0]-x*h[6]) + gy*(h[3]-y*h[6])),
-		Y: k * (gx*(h[1]-x*h[7]) + gy*(h[4]-y*h[7])),
-	}, ok
 }

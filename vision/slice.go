@@ -1,5 +1,12 @@
 package vision
 
+/*
+#cgo noescape sort_pixels
+#cgo nocallback sort_pixels
+#include "slice.h"
+*/
+import "C"
+
 import (
 	"math"
 	"slices"
@@ -72,32 +79,12 @@ func gather(luma *Plane, f frame, half float64, r cuts) (slice, bool) {
 	if !(x0 >= 0 && y0 >= 0 && x1 <= float64(luma.W-1) && y1 <= float64(luma.H-1)) || hi-lo > 4000 {
 		return slice{}, false
 	}
-	n := int((hi-lo)/binWidth) + 1
-	sum := make([]bin, n)
-	bright, all := 0, 0
-	for y := int(math.Ceil(y0)); y <= int(y1); y++ {
-		row := luma.Row(y)
-		dy := float64(y) - f.o.Y
-		from, to := span(f, dy, half, lo, hi, x0, x1)
-		alongY, acrossY := dy*f.along.Y, dy*f.across.Y
-		for x := from; x <= to; x++ {
-			dx := float64(x) - f.o.X
-			a := dx*f.along.X + alongY
-			c := dx*f.across.X + acrossY
-			if a < -half || a >= half || c < lo || c >= hi || (c > r.skipLo && c < r.skipHi) {
-				continue
-			}
-			v := row[x]
-			b := &sum[int((c-lo)/binWidth)]
-			b.x += c
-			b.y += float64(v)
-			b.n++
-			all++
-			if v >= 253 {
-				bright++
-			}
-		}
-	}
+	sum := make([]bin, int((hi-lo)/binWidth)+1)
+	at := [6]float64{f.o.X, f.o.Y, f.along.X, f.along.Y, f.across.X, f.across.Y}
+	ranges := [4]float64{lo, hi, r.skipLo, r.skipHi}
+	var bright C.int
+	all := C.sort_pixels(cbytes(luma.Pix), C.int(luma.W), C.int(math.Ceil(y0)), C.int(y1), C.double(x0), C.double(x1),
+		cdoubles(at[:]), C.double(half), cdoubles(ranges[:]), 1/binWidth, burntOutFrom, (*C.double)(&sum[0].x), &bright)
 	s := slice{bins: sum[:0]}
 	for _, b := range sum {
 		if b.n > 0 {
@@ -110,21 +97,8 @@ func gather(luma *Plane, f frame, half float64, r cuts) (slice, bool) {
 	return s, all > 0
 }
 
-// span narrows row dy of the box to the columns that can lie inside it.
-func span(f frame, dy, half, lo, hi, x0, x1 float64) (int, int) {
-	a, b := x0, x1
-	clip := func(dir, off, l, h float64) {
-		if math.Abs(dir) < 1e-9 {
-			return
-		}
-		u, v := (l-off)/dir, (h-off)/dir
-		a = math.Max(a, f.o.X+math.Min(u, v))
-		b = math.Min(b, f.o.X+math.Max(u, v))
-	}
-	clip(f.along.X, dy*f.along.Y, -half, half)
-	clip(f.across.X, dy*f.across.Y, lo, hi)
-	return int(math.Ceil(a - 1e-9)), int(math.Floor(b + 1e-9))
-}
+// burntOutFrom is the value of a pixel that counts as burnt out.
+const burntOutFrom = 253
 
 // maxClipped is the share of burnt-out pixels up to which a bar's slice is used:
 // the sharpening's halo on the paper may clip, the paper itself may not.

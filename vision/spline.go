@@ -1,6 +1,9 @@
 package vision
 
-import "math"
+// #include "spline.h"
+import "C"
+
+import "unsafe"
 
 // spline is a cubic B-spline through the pixels of a window of a plane (Unser,
 // Aldroubi and Eden, IEEE Trans. Signal Processing 41 (1993) 821). Unlike warps
@@ -95,69 +98,16 @@ func anticausalStart(v []float32) float32 {
 
 // prefilterColumns does the same down all columns at once, row by row.
 func (s *spline) prefilterColumns() {
-	w, n := s.w, s.h
-	row := func(y int) []float32 { return s.c[y*w : (y+1)*w] }
-	first := row(0)
-	z := float32(pole)
-	for y := 1; y < min(n, poleReach); y++ {
-		for x, v := range row(y) {
-			first[x] += z * v
-		}
-		z *= pole
-	}
-	for y := 1; y < n; y++ {
-		above, here := row(y-1), row(y)
-		for x := range here {
-			here[x] += pole * above[x]
-		}
-	}
-	last, before := row(n-1), row(n-2)
-	for x := range last {
-		last[x] = float32(pole/(pole*pole-1)) * (last[x] + pole*before[x])
-	}
-	for y := n - 2; y >= 0; y-- {
-		below, here := row(y+1), row(y)
-		for x := range here {
-			here[x] = pole * (below[x] - here[x])
-		}
-	}
+	C.filter_columns(cfloats(s.c), C.int(s.w), C.int(s.h), pole, poleReach)
 }
+
+// cfloats is the address of a non-empty slice for the length of one C call.
+func cfloats(v []float32) *C.float { return (*C.float)(unsafe.SliceData(v)) }
 
 // at returns the value and the gradient at (x, y) in the plane's pixels; false
 // within 2 px of the window's border.
 func (s *spline) at(x, y float64) (v, gx, gy float64, ok bool) {
-	fx, fy := math.Floor(x), math.Floor(y)
-	i, j := int(fx)-s.x0-1, int(fy)-s.y0-1
-	if i < 0 || j < 0 || i+3 >= s.w || j+3 >= s.h {
-		return 0, 0, 0, false
-	}
-	wx, dx := weights(x - fx)
-	wy, dy := weights(y - fy)
-	at := j*s.w + i
-	for k := range 4 {
-		r := (*[4]float32)(s.c[at:])
-		r0, r1, r2, r3 := float64(r[0]), float64(r[1]), float64(r[2]), float64(r[3])
-		a := wx[0]*r0 + wx[1]*r1 + wx[2]*r2 + wx[3]*r3
-		b := dx[0]*r0 + dx[1]*r1 + dx[2]*r2 + dx[3]*r3
-		v += wy[k] * a
-		gx += wy[k] * b
-		gy += dy[k] * a
-		at += s.w
-	}
-	return v, gx, gy, true
-}
-
-// weights returns the cubic B-spline's four weights at fraction t, and their
-// derivatives.
-func weights(t float64) (w, d [4]float64) {
-	u := 1 - t
-	w[0] = u * u * u / 6
-	w[1] = 2.0/3 - t*t*(2-t)/2
-	w[2] = 2.0/3 - u*u*(2-u)/2
-	w[3] = t * t * t / 6
-	d[0] = -u * u / 2
-	d[1] = t * (3*t - 4) / 2
-	d[2] = -u * (3*u - 4) / 2
-	d[3] = t * t / 2
-	return w, d
+	var out [3]float64
+	ok = C.sample_spline(cfloats(s.c), C.int(s.w), C.int(s.h), C.double(x-float64(s.x0)), C.double(y-float64(s.y0)), cdoubles(out[:])) != 0
+	return out[0], out[1], out[2], ok
 }
