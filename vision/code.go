@@ -2,6 +2,7 @@ package vision
 
 import (
 	"image"
+	"math"
 
 	"github.com/makiuchi-d/gozxing"
 	"github.com/makiuchi-d/gozxing/qrcode"
@@ -16,22 +17,29 @@ func readCardCode(p *Photo, h calib.Homography, l *calib.Layout) (serial, bearin
 	const module, quiet = 6, 3 // px, modules
 	const size = (calib.CodeModules + 2*quiet) * module
 	per := float64(calib.CodeModules) / (calib.CodeModules + 2*quiet) // side of the code over side of the patch
-	img := image.NewGray(image.Rect(0, 0, size, size))
-	for y := range size {
-		for x := range size {
-			u, v := (float64(x)+0.5)/size-0.5, 0.5-(float64(y)+0.5)/size
-			if abs := max(u, -u, v, -v); abs > 0.5*per+0.03 {
-				img.Pix[y*img.Stride+x] = 255 // neighbours' print is not the code's quiet zone
-				continue
-			}
-			c := l.Code.Centre.Add(calib.CardPoint{X: u, Y: v}.Scale(l.Code.Side / per))
-			q, ok := h.Image(c)
+	step := l.Code.Side / per / size
+	first := l.Code.Centre.Add(calib.CardPoint{X: -0.5, Y: 0.5}.Scale((size - 1) * step))
+	// Neighbours' print is not the code's quiet zone: beyond the code it is white.
+	from := int32(math.Ceil(quiet*module - 0.03*size - 0.5))
+	in := columns{from, size - from}
+	for _, x := range [2]int32{in.from, in.to - 1} {
+		for _, y := range [2]int32{in.from, in.to - 1} {
+			q, ok := h.Image(first.Add(calib.CardPoint{X: float64(x), Y: -float64(y)}.Scale(step)))
 			if !ok || q.X < 0 || q.Y < 0 || q.X > float64(p.Luma.W-1) || q.Y > float64(p.Luma.H-1) {
 				return "", "", false
 			}
-			img.Pix[y*img.Stride+x] = toByte(p.Luma.bilinear(q.X, q.Y))
 		}
 	}
+	patch := NewPlane(size, size)
+	rows := make([]columns, size)
+	for y := range rows {
+		columns{0, size}.fill(patch.Row(y), 255)
+		if in.from <= int32(y) && int32(y) < in.to {
+			rows[y] = in
+		}
+	}
+	p.Luma.lookUp(rasterMap(h, first, step), rows, patch)
+	img := &image.Gray{Pix: patch.Pix, Stride: size, Rect: image.Rect(0, 0, size, size)}
 	bmp, err := gozxing.NewBinaryBitmapFromImage(img)
 	if err != nil {
 		return "", "", false

@@ -72,14 +72,7 @@ const (
 const photoRim = 3
 
 // fromRaster maps the ground's columns and rows to the photo's pixels.
-func (g *ground) fromRaster() (m calib.Homography) {
-	first, step := g.cardAt(0, 0), 1/g.perMM
-	for i := 0; i < 9; i += 3 {
-		a, b, c := g.image[i], g.image[i+1], g.image[i+2]
-		m[i], m[i+1], m[i+2] = a*step, -b*step, a*first.X+b*first.Y+c
-	}
-	return m
-}
+func (g *ground) fromRaster() calib.Homography { return rasterMap(g.image, g.cardAt(0, 0), 1/g.perMM) }
 
 // sort tells what each place is, and returns the columns of each row that the
 // photo shows.

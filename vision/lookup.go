@@ -64,36 +64,56 @@ func newSource(p *Plane, factor, fx, fy, shiftX, shiftY float64) (source, error)
 // lookUp looks up the places that the photo shows. Those on the card have features
 // too, so that no step stands at its border which is not there.
 func (g *ground) lookUp(from [3]source, seen []columns) {
-	n := g.w * g.h
 	for k := range g.feature {
 		g.feature[k] = NewPlane(g.w, g.h)
 	}
-	luma, cb, cr := g.feature[0].Pix, g.feature[1].Pix, g.feature[2].Pix
-	width, height := C.int(g.w), C.int(g.h)
-	spare := cints(make([]int32, 2*g.w))
-	rows := (*C.int)(unsafe.Pointer(unsafe.SliceData(seen)))
+	luma, cb, cr := g.feature[0], g.feature[1], g.feature[2]
 	raster := g.fromRaster()
-
-	s, m := from[0], from[0].scaled(raster)
-	C.look_up(cbytes(s.Pix), C.int(s.W), C.int(s.H), &m[0], rows, width, height, spare, cbytes(luma))
-	s, m = from[1], from[1].scaled(raster) // both chroma planes are alike
-	C.look_up_both(cbytes(s.Pix), cbytes(from[2].Pix), C.int(s.W), C.int(s.H), &m[0], rows, width, height, spare,
-		cbytes(cb), cbytes(cr))
-	C.features(cbytes(luma), cbytes(cb), cbytes(cr), C.size_t(n), cbytes(logLuma[:]), cints(inverseLuma[:]))
+	from[0].lookUp(from[0].scaled(raster), seen, luma)
+	s, m, spare := from[1], toParts(from[1].scaled(raster)), make([]int32, 2*g.w) // both chroma planes are alike
+	C.look_up_both(cbytes(s.Pix), cbytes(from[2].Pix), C.int(s.W), C.int(s.H), cdoubles(m[:]), crows(seen),
+		C.int(g.w), C.int(g.h), cints(spare), cbytes(cb.Pix), cbytes(cr.Pix))
+	C.features(cbytes(luma.Pix), cbytes(cb.Pix), cbytes(cr.Pix), C.size_t(g.w*g.h), cbytes(logLuma[:]), cints(inverseLuma[:]))
 }
 
-// scaled maps a raster to 1/64 of the source's pixels: good for finding, not for
-// measuring.
-func (s *source) scaled(raster calib.Homography) (m [9]C.double) {
-	const parts = 64
-	for i := range 3 {
-		k := raster[6+i]
-		m[i] = C.double(parts * (s.kx*raster[i] + s.ox*k))
-		m[3+i] = C.double(parts * (s.ky*raster[3+i] + s.oy*k))
-		m[6+i] = C.double(k)
+// lookUp fills the columns in of each row of out with the pixels to which m maps
+// them, by linear interpolation to 1/64 px: good for finding, not for measuring.
+// Places outside take the value of the nearest border pixel.
+func (p *Plane) lookUp(m calib.Homography, in []columns, out *Plane) {
+	parts, spare := toParts(m), make([]int32, 2*out.W)
+	C.look_up(cbytes(p.Pix), C.int(p.W), C.int(p.H), cdoubles(parts[:]), crows(in), C.int(out.W), C.int(out.H),
+		cints(spare), cbytes(out.Pix))
+}
+
+// rasterMap maps the columns and rows of a raster of the card, whose first place is
+// first and whose places are step mm apart, to where h maps the card.
+func rasterMap(h calib.Homography, first calib.CardPoint, step float64) (m calib.Homography) {
+	for i := 0; i < 9; i += 3 {
+		a, b, c := h[i], h[i+1], h[i+2]
+		m[i], m[i+1], m[i+2] = a*step, -b*step, a*first.X+b*first.Y+c
 	}
 	return m
 }
+
+// scaled maps a raster to the source's pixels.
+func (s *source) scaled(raster calib.Homography) calib.Homography {
+	for i := range 3 {
+		k := raster[6+i]
+		raster[i], raster[3+i] = s.kx*raster[i]+s.ox*k, s.ky*raster[3+i]+s.oy*k
+	}
+	return raster
+}
+
+// toParts is a map to 1/64 of pixels.
+func toParts(m calib.Homography) calib.Homography {
+	for i := range 6 {
+		m[i] *= 64
+	}
+	return m
+}
+
+// crows is the address of each row's columns for the length of one C call.
+func crows(v []columns) *C.int { return (*C.int)(&v[0].from) }
 
 // cints is the address of a non-empty slice for the length of one C call.
 func cints(v []int32) *C.int { return (*C.int)(unsafe.Pointer(unsafe.SliceData(v))) }
@@ -114,5 +134,3 @@ var inverseLuma = func() (t [256]int32) {
 	}
 	return t
 }()
-
-func toByte(v float64) uint8 { return uint8(max(0, min(255, v+0.5))) }

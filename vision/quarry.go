@@ -16,7 +16,7 @@ type quarry struct {
 }
 
 var (
-	crushedStrip = quarry{look: [2]float64{2.5, 6}, onPart: [2]float64{8, 12}, least: minStripWidth, traced: 0.45, clear: 4,
+	crushedStrip = quarry{look: [2]float64{2.5, 6}, onPart: [2]float64{6, 12}, least: minStripWidth, traced: 0.45, clear: 4,
 		elongation: 2.5, film: true, pieces: true}
 	unusedStrand = quarry{look: [2]float64{8, 16}, onPart: [2]float64{14, 24}, least: 0.1, traced: 0.1, clear: 1.5,
 		elongation: 8, pieces: true}

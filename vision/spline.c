@@ -41,7 +41,11 @@ static inline void weights(double t, four *w, four *d)
 	*d = (four){-u * u / 2, t * (3 * t - 4) / 2, -u * (3 * u - 4) / 2, t * t / 2};
 }
 
-static inline double sum(four v) { return (v[0] + v[1]) + (v[2] + v[3]); }
+static inline double dot(const four *a, const four *b)
+{
+	four v = *a * *b;
+	return (v[0] + v[1]) + (v[2] + v[3]);
+}
 
 static inline int sample(const float *c, int w, int h, double x, double y, double *out)
 {
@@ -57,9 +61,9 @@ static inline int sample(const float *c, int w, int h, double x, double y, doubl
 		value += wy[k] * row;
 		down += dy[k] * row;
 	}
-	out[0] = sum(wx * value);
-	out[1] = sum(dx * value);
-	out[2] = sum(wx * down);
+	out[0] = dot(&wx, &value);
+	out[1] = dot(&dx, &value);
+	out[2] = dot(&wx, &down);
 	return 1;
 }
 

@@ -73,13 +73,13 @@ func fitCamera(slices []barSlice) (*Witness, bool) {
 // mostLayings bounds the alternation. Most photos need 4 to 6.
 const mostLayings = 8
 
-// stays reports whether the edge model is still that of o: blur to 0.001 px, and
-// tone and the mask's effect, amount times radius squared, to what moves an edge
-// as little.
+// stays reports whether the edge model is still about that of o: blur to 0.003 px, and
+// tone and the mask's effect, amount times radius squared, to what moves an edge as
+// little. Another laying would move it by a fifth to a third of that.
 func (w *Witness) stays(o *Witness) bool {
 	blur := math.Max(math.Abs(w.BlurX-o.BlurX), math.Abs(w.BlurY-o.BlurY))
 	effect := w.Sharpening*w.Radius*w.Radius - o.Sharpening*o.Radius*o.Radius
-	return blur < 1e-3 && math.Abs(w.Tone-o.Tone) < 2e-3 && math.Abs(effect) < 4e-3
+	return blur < 3e-3 && math.Abs(w.Tone-o.Tone) < 6e-3 && math.Abs(effect) < 12e-3
 }
 
 // layOver fits each slice with the current model and lays its two edges over
@@ -221,7 +221,7 @@ func (w *Witness) fit(edges *[2]superEdge) bool {
 
 const (
 	edgeSteps   = 12   // tried at most, before the edges are laid anew
-	edgeSettled = 1e-5 // share of the sum of squares whose promised fall is not worth a step
+	edgeSettled = 1e-3 // share of the sum of squares whose promised fall is not worth a step
 )
 
 // step returns p moved by a damped step, and by how much the linear model says

@@ -138,3 +138,5 @@ func fillCells(cells [3]*Plane, filled *Plane) {
 		}
 	}
 }
+
+func toByte(v float64) uint8 { return uint8(max(0, min(255, v+0.5))) }
