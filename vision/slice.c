@@ -18,27 +18,27 @@ static void narrow(double *from, double *to, double dir, double off, double low,
 
 int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double left, double right,
 	const double *frame, double half, const double *cuts, double bins_per_px, int bright_from,
-	double *bins, int *bright)
+	double *restrict bins, int *bright)
 {
+	const double origin_x = frame[0], origin_y = frame[1];
 	const double along_x = frame[2], along_y = frame[3], across_x = frame[4], across_y = frame[5];
 	const double lo = cuts[0], hi = cuts[1], skip_lo = cuts[2], skip_hi = cuts[3];
 	const double part[2][2] = {{lo, skip_lo < skip_hi ? skip_lo : hi}, {skip_hi, hi}};
-	int counted = 0;
+	int counted = 0, burnt_out = 0;
 
-	*bright = 0;
 	for (int y = top; y <= bottom; y++) {
 		const unsigned char *row = plane + (long)y * w;
-		double dy = y - frame[1], along = dy * along_y, across = dy * across_y;
+		double dy = y - origin_y, along = dy * along_y, across = dy * across_y;
 		int next = 0; /* not looked at yet */
 		for (int k = 0; k < (skip_lo < skip_hi ? 2 : 1); k++) {
 			/* The part that lies further left in the row comes first. */
 			const double *p = part[across_x < 0 && skip_lo < skip_hi ? 1 - k : k];
-			double from = left - frame[0], to = right - frame[0];
+			double from = left - origin_x, to = right - origin_x;
 			narrow(&from, &to, along_x, along, -half, half);
 			narrow(&from, &to, across_x, across, p[0], p[1]);
-			int x = fmax(next, ceil(from + frame[0] - 1e-9)), last = floor(to + frame[0] + 1e-9);
+			int x = fmax(next, ceil(from + origin_x - 1e-9)), last = floor(to + origin_x + 1e-9);
 			for (; x <= last; x++) {
-				double dx = x - frame[0];
+				double dx = x - origin_x;
 				double a = dx * along_x + along, c = dx * across_x + across;
 				if (a < -half || a >= half || c < lo || c >= hi || (c > skip_lo && c < skip_hi))
 					continue;
@@ -47,10 +47,11 @@ int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double l
 				bin[1] += row[x];
 				bin[2]++;
 				counted++;
-				*bright += row[x] >= bright_from;
+				burnt_out += row[x] >= bright_from;
 			}
 			next = x > next ? x : next;
 		}
 	}
+	*bright = burnt_out;
 	return counted;
 }
