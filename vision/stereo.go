@@ -129,7 +129,7 @@ func (s *stereo) begin(o Options) {
 	for i, m := range s.alone {
 		s.model.side[i] = stereoSide{
 			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(), turn: s.photo[i].turn(),
-			marks: m.Card.Marks, markU: markNoise(m),
+			marks: m.Card.Marks, markU: markNoise(m), biasU: m.edgeBias() * m.PxPerMM,
 		}
 	}
 	base := s.model.base

@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -194,35 +195,55 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 		edge := [2]float64{pr.U, pr.TaperU}[k]
 		// Differences of variances that are equal but for rounding can fall below 0.
 		more := func(a, b *mat.SymDense) float64 { return math.Sqrt(math.Max(0, v(a)-v(b))) }
-		terms[k] = []Term{
-			{"edge noise", edge, false},
-			{"edge processing", math.Sqrt(v(s.eq.share(flat, groupBias))), true},
+		terms[k] = []Term{{"edge noise", edge, false}}
+		bias := math.Sqrt(v(s.eq.share(flat, groupBias)))
+		for n, part := range s.biasParts() {
+			terms[k] = append(terms[k], Term{termsOfEdges[n], part * bias, true})
+		}
+		terms[k] = append(terms[k], []Term{
 			{"marks and camera", math.Sqrt(v(s.eq.share(flat, groupView))), true},
 			{"print scale", scale * math.Abs(value), true},
 			{"height", more(height, flat), true},
 			{"plane tilt", more(all, height), true},
-		}
-	}
-	for _, name := range [...]string{termDefinition, termShadow, termTone} {
-		terms[0] = append(terms[0], Term{name, s.inBoth(name), true})
+		}...)
 	}
 	pr.Budget, pr.TaperBudget = terms[0], terms[1]
 	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
 	return true
 }
 
-// inBoth returns a term of the width's budget that both photos have in common,
-// because they show one strip in one light: the mean of what each alone says, mm.
-func (s *stereo) inBoth(name string) float64 {
+// termsOfEdges are the terms of a single photo's budget that move its edges alike all
+// along the strip.
+var termsOfEdges = [...]string{"edge processing", termDefinition, termShadow, termTone}
+
+// edgeBias is the standard uncertainty in mm of a photo's mean width from them.
+func (m *Measurement) edgeBias() float64 {
 	sum := 0.0
+	for _, t := range m.Profile.Budget {
+		if slices.Contains(termsOfEdges[:], t.Name) {
+			sum += t.U * t.U
+		}
+	}
+	return math.Sqrt(sum)
+}
+
+// biasParts returns how much each of termsOfEdges has of what both photos' edges are
+// biased by, as shares whose squares add up to 1.
+func (s *stereo) biasParts() (parts [len(termsOfEdges)]float64) {
+	whole := 0.0
 	for _, m := range s.alone {
 		for _, t := range m.Profile.Budget {
-			if t.Name == name {
-				sum += t.U
+			if k := slices.Index(termsOfEdges[:], t.Name); k >= 0 {
+				px := t.U * m.PxPerMM
+				parts[k] += px * px
+				whole += px * px
 			}
 		}
 	}
-	return sum / float64(len(s.alone))
+	for k := range parts {
+		parts[k] = math.Sqrt(parts[k] / whole)
+	}
+	return parts
 }
 
 // widthGradient returns the derivatives of mean width and taper over half mm to

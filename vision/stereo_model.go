@@ -13,6 +13,7 @@ type stereoSide struct {
 	turn  turn // to the picture as stored
 	marks []MarkFound
 	markU float64 // standard uncertainty of a mark's centre per axis, px
+	biasU float64 // px by which processing widens the strip, standard deviation
 }
 
 // edgeSight is a place in the photo where an edge was seen.

@@ -66,18 +66,18 @@ func (m *stereoModel) outward(s *stereoState, i int, l *sightline) (float64, boo
 }
 
 // Standard deviations that tie two photos: how far the focal length (relative)
-// and k1 of one camera move between two photos that are focused anew, how far its
-// principal point does where the lens is stabilised (share of the longer side),
-// and how the 0.05 px of width that edge processing leaves (see residualEdge)
-// divides into what both photos share and what is each one's own. Common practice,
-// no source.
+// and k1 of one camera move between two photos that are focused anew, and how far
+// its principal point does where the lens is stabilised (share of the longer side).
+// Common practice, no source.
 const (
 	tieFRel      = 0.003
 	tieK1        = 0.003
 	tiePrincipal = 0.002
-	biasBoth     = residualEdge / math.Sqrt2 // of the mean of both
-	biasEach     = residualEdge / math.Sqrt2 // of half their difference
 )
+
+// biasAlike is the correlation of what edge processing leaves in two photos: they
+// show one strip in one light, from different sides. Estimate, no source.
+const biasAlike = 0.5
 
 // Groups of observations, by what disturbs them.
 const (
@@ -107,10 +107,10 @@ func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 	sd := m.side[0].prior.PrintAspectSD()
 	q.add(groupView, []int{paramAspect}, []float64{1 / sd}, float64(s.view[0].Aspect)/sd)
 	q.add(groupView, []int{paramCurve}, []float64{1 / m.curveU}, (s.curve-m.curve)/m.curveU)
-	both, each := 0.5/biasBoth, 0.5/biasEach
-	at := []int{paramBias, paramBias + 1}
-	q.add(groupBias, at, []float64{both, both}, both*(s.bias[0]+s.bias[1]))
-	q.add(groupBias, at, []float64{-each, each}, each*(s.bias[1]-s.bias[0]))
+	u0, u1, rest := m.side[0].biasU, m.side[1].biasU, math.Sqrt(1-biasAlike*biasAlike)
+	q.add(groupBias, []int{paramBias}, []float64{1 / u0}, s.bias[0]/u0)
+	q.add(groupBias, []int{paramBias, paramBias + 1}, []float64{-biasAlike / (rest * u0), 1 / (rest * u1)},
+		(s.bias[1]/u1-biasAlike*s.bias[0]/u0)/rest)
 	return q, true
 }
 
