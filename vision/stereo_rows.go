@@ -280,28 +280,22 @@ func (m *stereoModel) addEdge(q *stereoEquations, s *stereoState, e int) bool {
 		sa := math.Hypot(pair[0].u, wander[0])
 		by := wander[0] * wander[1] / sa
 		sb := math.Sqrt(pair[1].u*pair[1].u + wander[1]*wander[1] - by*by)
-		a.scale(1 / sa)
-		q.add(groupEdges, a.at[:], a.j[:], a.r)
-		a.scale(-by / sb)
-		b.scale(1 / sb)
-		q.add(groupEdges, append(a.at[:], b.at[:]...), append(a.j[:], b.j[:]...), a.r+b.r)
+		for k := range a.j {
+			a.j[k] /= sa
+			b.j[k] = (b.j[k] - by*a.j[k]) / sb
+		}
+		a.r /= sa
+		b.r = (b.r - by*a.r) / sb
+		q.addDense(groupEdges, &a.j, a.r)
+		q.addDense(groupEdges, &b.j, b.r)
 	}
 	return true
 }
 
-// edgeRow is a sight's distance inside the expected edge, px, with its derivatives j
-// by the parameters at.
+// edgeRow is a sight's distance inside the expected edge, px, with its derivatives.
 type edgeRow struct {
-	r  float64
-	at [viewParams + 10]int
-	j  [viewParams + 10]float64
-}
-
-func (w *edgeRow) scale(by float64) {
-	w.r *= by
-	for i := range w.j {
-		w.j[i] *= by
-	}
+	r float64
+	j stereoDelta
 }
 
 // edgeRow differentiates a sightline of photo i; near are its view's neighbours.
@@ -309,7 +303,6 @@ func (m *stereoModel) edgeRow(s *stereoState, i int, l *sightline, near *[calib.
 	if w.r, ok = m.outward(s, i, l); !ok {
 		return w, false
 	}
-	copy(w.at[:], viewPlaces(i)[:viewParams])
 	p := s.point(m.base, l.edge, l.x)
 	for c, h := range viewSteps[:viewParams] { // the aspect moves marks alone
 		a, ok1 := near[c][0].Image(p)
@@ -318,27 +311,18 @@ func (m *stereoModel) edgeRow(s *stereoState, i int, l *sightline, near *[calib.
 			return w, false
 		}
 		d := b.Sub(a)
-		w.j[c] = (d.X*l.out.X + d.Y*l.out.Y) / (2 * h)
+		w.j[i*viewParams+c] = (d.X*l.out.X + d.Y*l.out.Y) / (2 * h)
 	}
-	k := viewParams
-	put := func(at int, j float64) { w.at[k], w.j[k], k = at, j, k+1 }
 	for n := range 3 { // plane, then this edge
-		plane, edge, ok := m.byStrip(s, i, l, n)
-		if !ok {
+		if w.j[paramPlane+n], w.j[paramEdge+3*l.edge+n], ok = m.byStrip(s, i, l, n); !ok {
 			return w, false
 		}
-		put(paramPlane+n, plane)
-		put(paramEdge+3*l.edge+n, edge)
 	}
-	curve, ok := m.byCurve(s, i, l)
-	if !ok {
+	if w.j[paramCurve], ok = m.byCurve(s, i, l); !ok {
 		return w, false
 	}
-	put(paramCurve, curve)
 	wider := l.perMM * float64(2*i-1) / 4
-	put(paramBias+i, 0.5)
-	put(paramGap, wider)
-	put(paramGap+1, wider*l.x/m.base.Half)
+	w.j[paramBias+i], w.j[paramGap], w.j[paramGap+1] = 0.5, wider, wider*l.x/m.base.Half
 	return w, true
 }
 

@@ -38,6 +38,22 @@ func (q *stereoEquations) add(group int, at []int, j []float64, r float64) {
 	q.sum += r * r
 }
 
+// addDense is add for derivatives by all parameters, in their order.
+func (q *stereoEquations) addDense(group int, j *stereoDelta, r float64) {
+	info := q.info[group].RawSymmetric() // its upper half counts
+	for a, d := range j {
+		if d == 0 {
+			continue
+		}
+		q.grad[a] += d * r
+		row := info.Data[a*info.Stride : (a+1)*info.Stride]
+		for b := a; b < stereoCount; b++ {
+			row[b] += d * j[b]
+		}
+	}
+	q.sum += r * r
+}
+
 // The sets of unknowns that are solved for; the others are held.
 var (
 	freeAll    = freeParams(0, paramGap)
