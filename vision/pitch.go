@@ -1,5 +1,12 @@
 package vision
 
+/*
+#cgo noescape pitch_equations
+#cgo nocallback pitch_equations
+#include "pitch.h"
+*/
+import "C"
+
 import (
 	"math"
 
@@ -54,43 +61,25 @@ const minPitchPixels = 6
 // relative change of the pitch (1).
 func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) (pitch, u float64, ok bool) {
 	half := float64(b.Count-1) * b.Pitch / 2
-	x, weight := make([]float64, len(s.bins)), make([]float64, len(s.bins))
+	x, ok := s.places(f, v, b, c)
+	if !ok {
+		return 0, 0, false
+	}
+	luma, weight := make([]float64, len(x)), make([]float64, len(x))
 	for i, k := range s.bins {
-		q, ok := v.Card(f.at(k.x), calib.Plane{})
-		if !ok {
-			return 0, 0, false
-		}
-		x[i] = q.X - c.X
-		if !b.Vertical {
-			x[i] = q.Y - c.Y
-		}
+		luma[i] = k.y
 		weight[i] = k.n * (0.5 + 0.5*math.Cos(math.Pi*x[i]/half)) // Hann's window
 	}
 	omega := 2 * math.Pi / b.Pitch
 	stretch := 0.0
 	var par [maxUnknowns]float64
 	for iter := range 8 {
-		q := normal{n: 9}
+		q := normal{n: C.PITCH_UNKNOWNS}
 		if iter == 0 {
-			q.n = 8
+			q.n = C.PITCH_STRETCH
 		}
-		for i, k := range s.bins {
-			j := [maxUnknowns]float64{1, x[i]}
-			slope := 0.0
-			sin1, cos1 := math.Sincos(omega * (1 + stretch) * x[i])
-			sin, cos := sin1, cos1
-			for h := range 3 {
-				j[2+2*h], j[3+2*h] = cos, sin
-				slope += omega * float64(h+1) * x[i] * (par[3+2*h]*cos - par[2+2*h]*sin)
-				sin, cos = sin*cos1+cos*sin1, cos*cos1-sin*sin1 // of the next harmonic
-			}
-			y := 0.0
-			for n := range 8 {
-				y += j[n] * par[n]
-			}
-			j[8] = slope
-			q.add(&j, k.y-y, weight[i])
-		}
+		C.pitch_equations(cdoubles(x), cdoubles(luma), cdoubles(weight), C.int(len(x)), C.double(omega), C.double(stretch),
+			cdoubles(par[:]), cdoubles(q.a[0][:]), maxUnknowns, cdoubles(q.b[:]), (*C.double)(&q.rr))
 		fac, ok := q.factorise()
 		if !ok {
 			return 0, 0, false
@@ -116,4 +105,35 @@ func fitPitch(s slice, f frame, v *calib.View, b calib.Bars, c calib.CardPoint) 
 		}
 	}
 	return 0, 0, false
+}
+
+// places returns how far in mm each bin lies from the card point c along the group:
+// looked up at some of them, about two px apart, and on a line between.
+func (s *slice) places(f frame, v *calib.View, b calib.Bars, c calib.CardPoint) ([]float64, bool) {
+	const every = 8
+	x := make([]float64, len(s.bins))
+	look := func(i int) bool {
+		q, ok := v.Card(f.at(s.bins[i].x), calib.Plane{})
+		x[i] = q.X - c.X
+		if !b.Vertical {
+			x[i] = q.Y - c.Y
+		}
+		return ok
+	}
+	if !look(0) {
+		return nil, false
+	}
+	for from := 0; from < len(x)-1; {
+		to := min(from+every, len(x)-1)
+		if !look(to) {
+			return nil, false
+		}
+		start := s.bins[from].x
+		perPx := (x[to] - x[from]) / (s.bins[to].x - start)
+		for i := from + 1; i < to; i++ {
+			x[i] = x[from] + perPx*(s.bins[i].x-start)
+		}
+		from = to
+	}
+	return x, true
 }
