@@ -10,9 +10,10 @@
 
 enum { BITS = 6, ONE = 1 << BITS }; /* fractions of a pixel in 1/64 */
 
+/* held is v between 0 and most, 0 when it is not a number. */
 static inline float held(float v, float most)
 {
-	v = v < 0 ? 0 : v;
+	v = v > 0 ? v : 0;
 	return v > most ? most : v;
 }
 

@@ -13,7 +13,7 @@ struct edge { const double *luma, *slope; int n; double reach, per_px; };
 static inline int read_edge(const struct edge *e, double u, double *luma, double *slope)
 {
 	*slope = 0;
-	if (u <= -e->reach || u >= e->reach) {
+	if (!(u > -e->reach && u < e->reach)) { /* also when u is not a number */
 		*luma = u > 0;
 		return 0;
 	}
