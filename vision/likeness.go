@@ -53,10 +53,27 @@ func (t *traced) unlike(q quarry) string {
 }
 
 // unlikeSides reports whether the band stands out from one side far less than
-// from the other: a part's bevel or edge does, a strip lies on one metal.
+// from the other, or the sides differ by more than light does: a part's bevel or edge
+// does, and so does the metal between a strip and the part's border. A strip lies on
+// one metal.
 func (t *traced) unlikeSides() bool {
 	a, b := t.film.apart(t.metal[0]), t.film.apart(t.metal[1])
-	return math.Min(a, b) < alikeSides*math.Max(a, b)
+	least, most := math.Min(a, b), math.Max(a, b)
+	return least < alikeSides*most || t.metal[0].otherHue(t.metal[1]) > otherMetal*most
+}
+
+// otherMetal is the difference of hue over the film's contrast from which two sides
+// are not one metal.
+const otherMetal = 0.5
+
+// otherHue is the distance between two display-referred colours once the lighter is
+// dimmed to the other's luma.
+func (c rgb) otherHue(d rgb) float64 {
+	if c.luma() > d.luma() {
+		c, d = d, c
+	}
+	k := c.luma() / math.Max(d.luma(), 1.0/255)
+	return c.apart(rgb{k * d[0], k * d[1], k * d[2]})
 }
 
 // apart is the distance between two display-referred colours.
