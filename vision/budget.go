@@ -42,8 +42,8 @@ func (m *Measurement) budget(t *traced) {
 		{"edge noise", edge, false},
 		{"edge processing", residualEdge * perPx, true},
 		{termDefinition, t.definition() * perPx, true},
-		{termShadow, t.shadowU() * perPx, true},
-		{termTone, t.toneRate() * math.Max(m.Bars.ToneU, leastToneU) * perPx, true},
+		{termShadow, t.shadeU * perPx, true},
+		{termTone, t.toneU(m.Bars.toneU(t.cam.S)) * perPx, true},
 		{"marks and camera", marks, true},
 		{"print scale", print * pr.Mean, true},
 		{"height", height, true},
@@ -64,62 +64,45 @@ func (m *Measurement) budget(t *traced) {
 // within it. Estimate, no source.
 const vagueEdge = 0.3
 
-// vagueShade is the standard uncertainty of a film's shadow as a share of it,
-// because the shadow's form is a guess, and faintShade that of a shadow too faint
-// to be seen, as a share of the light: much beside a film hardly darker or lighter
-// than the metal. Measured on rendered photos.
-const (
-	vagueShade = 0.3
-	faintShade = 0.02
-)
-
-// definition is how well the strip's edges are edges, px of width.
+// definition is how well the strip's edges are edges, px of width. What softness
+// the focus may make is not theirs.
 func (t *traced) definition() float64 {
 	s := 0.0
+	focus := (1 + blurLikeness) * t.cam.S
 	for _, v := range t.spread {
-		s += math.Max(0, v*v-t.cam.S*t.cam.S)
+		s += math.Max(0, v*v-focus*focus)
 	}
 	return vagueEdge * math.Sqrt(s)
 }
 
-// shadowU is how well the film's shadow is told from the film, px of width.
-func (t *traced) shadowU() float64 {
-	s := 0.0
-	for side, k := range t.shade {
-		film, metal := t.light(t.film), t.light(t.metal[side])
-		doubt := math.Hypot(vagueShade*k, faintShade)
-		moved := doubt * shadeReach * metal / math.Abs(metal-film) // what the light would be of film
-		s += moved * moved
-	}
-	return math.Hypot(math.Sqrt(s), t.shadeU)
-}
-
-// light is the linear luma of a display-referred colour.
-func (t *traced) light(c rgb) float64 {
-	for i := range c {
-		c[i] = t.cam.Tone.toLinear(c[i])
-	}
-	return c.luma()
-}
-
 // leastToneU is how well a tone curve is known at best: a phone's is not quite the
-// S-shaped one of the model. Common practice, no source.
-const leastToneU = 0.05
+// S-shaped one of the model, and not the same all over the photo. Common practice, no
+// source.
+const leastToneU = 0.15
 
-// toneRate is how much the width moves, px, per unit of the tone curve's strength:
-// at each edge the shift that looks most like the change of tone.
-func (t *traced) toneRate() float64 {
-	width := 0.0
+// toneU is the standard uncertainty of the tone curve's strength where edges have the
+// blur given, px. What the bars' edges differ from the model by beyond its floor is
+// not noise: points nearer than the blur are wrong together.
+func (w *Witness) toneU(blur float64) float64 {
+	wrong := math.Max(0, math.Pow(w.Residual/modelMisfit, 2)-1)
+	u := w.ToneU * math.Sqrt(1+wrong*2*math.Sqrt(math.Pi)*blur/superStep)
+	return math.Max(leastToneU, math.Min(cameraPrior[pTone].sd, u))
+}
+
+// bendU is the standard uncertainty of a bend's strength (see tone.bend), which the
+// model does not have: some hundredths of the display's range at middle tones. Common
+// practice, no source.
+const bendU = 0.2
+
+// toneU is how well tone curve and bend leave the width known, px, where the curve's
+// strength is known to u.
+func (t *traced) toneU(u float64) float64 {
+	curve, bend := 0.0, 0.0
 	for _, s := range [2]*edgeShape{t.c.shape.low, t.c.shape.high} {
-		rates := s.rates()
-		across, square := 0.0, 0.0
-		for i, d := range s.d {
-			across += d * rates.tone[i]
-			square += d * d
-		}
-		width += across / square
+		curve += s.likeShift(s.rates().tone)
+		bend += s.likeShift(s.bendRate())
 	}
-	return math.Abs(width)
+	return math.Hypot(curve*u, bend*bendU)
 }
 
 func combined(b []Term) float64 {

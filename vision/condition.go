@@ -271,8 +271,8 @@ func (t *traced) haze() (haze [2]float64, ok bool) {
 				return haze, false
 			}
 		}
-		far := (median(seen[places/2-1]) + median(seen[places/2])) / 2 // most has thinned out by there
-		haze[side] = (median(seen[0]) - far) / (t.film.luma() - far)
+		far := (middleMean(seen[places/2-1]) + middleMean(seen[places/2])) / 2 // most has thinned out by there
+		haze[side] = (middleMean(seen[0]) - far) / (t.film.luma() - far)
 	}
 	return haze, true
 }

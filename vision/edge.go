@@ -25,7 +25,7 @@ type edgeShape struct {
 // it as the sharpening's mask reaches.
 type plainEdge struct {
 	camera camera1D
-	shade  float64
+	shadow filmShadow
 	mix    mixing
 	mask   unsharp
 	y      []float64
@@ -41,23 +41,19 @@ type edgeRates struct{ blur, radius, tone []float64 }
 const (
 	edgeStep = 0.1 // px between table entries
 	edgeEnd  = 6.0 // blurs from an edge beyond which nothing of the other side is left
-	// shadeReach is how many px outside its edge a film's shadow falls to a third:
-	// a film some hundredths of a mm thick at some tens of px per mm.
-	shadeReach = 2.0
 )
 
 // newEdgeShape tabulates the edge between the two display-referred colours.
 // False when their lumas differ by less than minContrast, where an edge's shape
 // on luma is not defined.
 func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
-	return newShadedEdge(c, film, metal, 0)
+	return newShadedEdge(c, film, metal, filmShadow{})
 }
 
-// newShadedEdge is newEdgeShape for a film whose shadow takes the share shade of
-// the light from the metal right at the edge, and less further out.
-func newShadedEdge(c camera1D, film, metal rgb, shade float64) (*edgeShape, bool) {
-	p := plainEdge{camera: c, shade: shade, mix: newMixing(c.Tone, film, metal), mask: newUnsharp(c)}
-	half := int((4*c.S + 3*c.R + 0.5) / edgeStep)
+// newShadedEdge is newEdgeShape for a film with a shadow.
+func newShadedEdge(c camera1D, film, metal rgb, shadow filmShadow) (*edgeShape, bool) {
+	p := plainEdge{camera: c, shadow: shadow, mix: newMixing(c.Tone, film, metal), mask: newUnsharp(c)}
+	half := int((4*c.S + 3*c.R + 0.5 + shadow.end()) / edgeStep)
 	if !p.fill(half + p.mask.reach()) {
 		return nil, false
 	}
@@ -89,38 +85,18 @@ func (p *plainEdge) fill(n int) bool {
 	p.y, p.tone, p.film, p.metal = table[:n:n], table[n:2*n:2*n], table[2*n:3*n:3*n], table[3*n:]
 	for i := range p.y {
 		switch u := p.offset(i) / p.camera.S; {
-		case u < -edgeEnd && p.shade == 0:
+		case u < -edgeEnd && p.shadow.depth == 0:
 			p.metal[i] = bare.byMetal / (y1 - y0) // there may be a shadow yet
 		case u > edgeEnd:
 			p.y[i] = 1
 		default:
 			f := normalCDF(u)
-			m := p.mix.mixed(f, 1-f-p.shadow(u))
+			m := p.mix.mixed(f, 1-f-p.shadow.at(p.offset(i), p.camera.S))
 			p.y[i], p.tone[i] = (m.luma-y0)/(y1-y0), m.byTone/(y1-y0)
 			p.film[i], p.metal[i] = m.byFilm/(y1-y0), m.byMetal/(y1-y0)
 		}
 	}
 	return true
-}
-
-// shadow is the share of the metal's light that the film's shadow takes u blurs
-// from the edge: falling off outside it as exp(-x/shadeReach), then blurred.
-func (p *plainEdge) shadow(u float64) float64 {
-	if p.shade == 0 {
-		return 0
-	}
-	s := p.camera.S / shadeReach
-	return p.shade * math.Exp(s*u+s*s/2) * normalCDF(-u-s)
-}
-
-// shadowRate is shadow's derivative by the blur.
-func (p *plainEdge) shadowRate(u float64) float64 {
-	if p.shade == 0 {
-		return 0
-	}
-	s := p.camera.S / shadeReach
-	grown := s*normalCDF(-u-s) + (u/s-1)*normalPDF(u+s)
-	return p.shade / shadeReach * math.Exp(s*u+s*s/2) * grown
 }
 
 // offset is the place of entry i, px from the edge.
@@ -145,22 +121,53 @@ func (s *edgeShape) blurRate() []float64 {
 		if p.film[i] == 0 && p.metal[i] == 0 {
 			continue // the edge is over
 		}
-		u := p.offset(i) / p.camera.S
+		x := p.offset(i)
+		u := x / p.camera.S
 		widened := -u / p.camera.S * normalPDF(u)
-		rate[i] = (p.film[i]-p.metal[i])*widened - p.metal[i]*p.shadowRate(u)
+		_, shadow, _ := p.shadow.whole(x, p.camera.S)
+		rate[i] = (p.film[i]-p.metal[i])*widened - p.metal[i]*p.shadow.depth*shadow
 	}
 	return s.sharpened(rate)
 }
 
-// shadeRate tabulates the derivative by the share of light that the shadow takes.
-func (s *edgeShape) shadeRate() []float64 {
-	p := s.plain
-	p.shade = 1
+// shadowRates tabulates the derivatives by the shadow's depth and by its reach.
+func (s *edgeShape) shadowRates() (depth, reach []float64) {
+	p := &s.plain
+	depth, reach = make([]float64, len(p.y)), make([]float64, len(p.y))
+	for i := range depth {
+		if p.metal[i] == 0 {
+			continue
+		}
+		share, _, further := p.shadow.whole(p.offset(i), p.camera.S)
+		depth[i], reach[i] = -p.metal[i]*share, -p.metal[i]*p.shadow.depth*further
+	}
+	return s.sharpened(depth), s.sharpened(reach)
+}
+
+// bendRate tabulates the derivative by the strength of the tone curve's bend.
+func (s *edgeShape) bendRate() []float64 {
+	p := &s.plain
+	contrast := p.mix.luma(1) - p.mix.luma(0)
 	rate := make([]float64, len(p.y))
 	for i := range rate {
-		rate[i] = -p.metal[i] * p.shadow(p.offset(i)/p.camera.S)
+		x := p.offset(i)
+		if math.Abs(x) > edgeEnd*p.camera.S && p.shadow.depth == 0 {
+			continue
+		}
+		f := normalCDF(x / p.camera.S)
+		rate[i] = p.mix.byBend(f, 1-f-p.shadow.at(x, p.camera.S)) / contrast
 	}
 	return s.sharpened(rate)
+}
+
+// likeShift is the shift of the edge, px, that looks most like a change of the table.
+func (s *edgeShape) likeShift(change []float64) float64 {
+	across, square := 0.0, 0.0
+	for i, d := range s.d {
+		across += d * change[i]
+		square += d * d
+	}
+	return across / square
 }
 
 // sharpened is what the mask makes of a table on the plain edge's grid.

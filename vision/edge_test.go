@@ -144,23 +144,26 @@ func TestShadedEdgeRates(t *testing.T) {
 	const h = 1e-4
 	for _, c := range edgeCameras {
 		for _, p := range edgePairs {
-			for _, shade := range [2]float64{2 * h, 0.3} {
-				table := func(blur, shade float64) *edgeShape {
+			for k := range 4 {
+				form, shade := [2]shadowForm{castShadow, ambientShadow}[k/2], [2]float64{2 * h, 0.3}[k%2]
+				table := func(blur, shade, reach float64) *edgeShape {
 					m := c.model()
 					m.S += blur
-					s, ok := newShadedEdge(m, p[0], p[1], shade)
+					s, ok := newShadedEdge(m, p[0], p[1], filmShadow{form, shade, 2 + reach})
 					if !ok {
 						t.Fatalf("%+v, %v: no edge", c, p)
 					}
 					return s
 				}
-				s := table(0, shade)
+				s := table(0, shade, 0)
+				dimmed, further := s.shadowRates()
 				for name, k := range map[string]struct {
 					rate []float64
 					a, b *edgeShape
 				}{
-					"blur":  {s.blurRate(), table(-h, shade), table(h, shade)},
-					"shade": {s.shadeRate(), table(0, shade-h), table(0, shade+h)},
+					"blur":  {s.blurRate(), table(-h, shade, 0), table(h, shade, 0)},
+					"shade": {dimmed, table(0, shade-h, 0), table(0, shade+h, 0)},
+					"reach": {further, table(0, shade, -h), table(0, shade, h)},
 				} {
 					var diff, most float64
 					for u := -s.reach + 0.5; u < s.reach-0.5; u += edgeStep {

@@ -28,7 +28,7 @@ func TestFaultsAreNamed(t *testing.T) {
 		{"hard light", "", CodeUnevenEdges, func(s *synth.Scene) {
 			s.Light.Shadow, s.Light.Elevation, s.Light.Azimuth = 0.9, 30, -90
 		}},
-		{"smeared", FlagSmeared, CodeSmeared, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 1.2, 12 }},
+		{"smeared", FlagSmeared, CodeSmeared, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 1.2, 20 }},
 		{"rolled", FlagRolled, CodeRolled, func(s *synth.Scene) { s.Strips[0].Fault.RollFrom, s.Strips[0].Fault.RollBy = 8, 0.4 }},
 		{"torn", FlagTorn, "no error", func(s *synth.Scene) { s.Strips[0].Fault.TornAt, s.Strips[0].Fault.TornBy = 8, 1.5 }},
 		{"wide and torn", FlagTorn, "no error", func(s *synth.Scene) {

@@ -25,9 +25,8 @@ type traced struct {
 	byHand bool
 	// spread is the blur in px that each of the strip's edges shows.
 	spread [2]float64
-	// shade is the share of light the film's shadow takes beside each edge.
-	shade  [2]float64
-	shadeU float64 // px of width: how well shadow and blur are told from the edges' place
+	shadow [2]filmShadow // beside each edge
+	shadeU float64       // px of width: how well shadow and blur are told from the edges' place
 	// noise is the least noise of a station, mm, where neighbours do not show it
 	// because they were interpolated between the same ones; 0 for one photo.
 	noise float64
@@ -195,22 +194,23 @@ func (t *traced) shapes(pass int) (why string) {
 		return dropOutside
 	}
 	cam := [2]camera1D{t.cam, t.cam}
-	t.shade = [2]float64{}
+	t.shadow = [2]filmShadow{}
 	if pass > 0 {
 		edges := t.superEdges(cuts)
 		t.spreads(&edges)
 		for side, s := range t.spread {
 			cam[side].S = math.Max(spreadRange[0]*t.cam.S, math.Min(spreadRange[1]*t.cam.S, s))
 		}
-		if pass == lastPass {
-			if sh, ok := fitShading(&edges, t.cam); ok {
-				cam[0].S, cam[1].S, t.shade, t.shadeU = sh.blur, sh.blur, sh.shade, sh.u
+		if pass == lastPass && t.unevenEdges() <= maxUneven { // else it is more than a film's shadow
+			tints := t.tintEdges(cuts)
+			if sh, ok := fitShading(&edges, &tints, t.cam); ok {
+				cam[0].S, cam[1].S, t.shadow, t.shadeU = sh.blur, sh.blur, sh.shadow, sh.u
 			}
 		}
 	}
 	t.c.contrast = math.Abs(t.film.luma() - (t.metal[0].luma()+t.metal[1].luma())/2)
-	low, ok1 := newShadedEdge(cam[0], t.film, t.metal[0], t.shade[0])
-	high, ok2 := newShadedEdge(cam[1], t.film, t.metal[1], t.shade[1])
+	low, ok1 := newShadedEdge(cam[0], t.film, t.metal[0], t.shadow[0])
+	high, ok2 := newShadedEdge(cam[1], t.film, t.metal[1], t.shadow[1])
 	t.c.shape = pairShape{low, high}
 	switch {
 	case ok1 && ok2:
@@ -270,7 +270,11 @@ func (t *traced) settle(l *calib.Layout) bool {
 	if len(s) < 6 {
 		return false
 	}
-	film, contrast := t.usual(idx)
+	t.flipped(idx)
+	film, contrast, ok := t.usual(idx, s)
+	if !ok {
+		return false
+	}
 	m, ok1 := fitRobust(s, mid, 2)
 	w, ok2 := fitRobust(s, width, 2)
 	if !ok1 || !ok2 || !(w.p[0] > 0.1) {
@@ -280,8 +284,8 @@ func (t *traced) settle(l *calib.Layout) bool {
 	tolMid := math.Max(4.685*m.scale, 0.03*w.p[0])
 	first, last := math.Inf(1), math.Inf(-1)
 	for j, i := range idx {
-		other := math.Abs(t.cuts[i].fit.film-film) > otherFilm*contrast
-		if other || math.Abs(width[j]-w.at(s[j])) > tol || math.Abs(mid[j]-m.at(s[j])) > tolMid {
+		other := math.Abs(t.cuts[i].fit.film-film.at(s[j])) > otherFilm*contrast
+		if other || t.cuts[i].dropped != "" || math.Abs(width[j]-w.at(s[j])) > tol || math.Abs(mid[j]-m.at(s[j])) > tolMid {
 			t.cuts[i].dropped = dropApart
 			continue
 		}
@@ -306,20 +310,42 @@ func (t *traced) settle(l *calib.Layout) bool {
 	return true
 }
 
+// flipped drops the stations beside which the ground is lighter than the film where
+// it is darker elsewhere, or the other way round: they lie over a hole or groove, or
+// in glare.
+func (t *traced) flipped(idx []int) {
+	step := func(i int) float64 {
+		k := &t.cuts[i].fit
+		return k.film - (k.metal[0]+k.metal[1])/2
+	}
+	var all []float64
+	for _, i := range idx {
+		all = append(all, step(i))
+	}
+	usual := median(all)
+	for _, i := range idx {
+		if step(i)*usual < 0 {
+			t.cuts[i].dropped = dropApart
+		}
+	}
+}
+
 // otherFilm is how far, in contrasts, a station's film may be from the others'
 // luma and still be the same strip.
 const otherFilm = 0.5
 
-// usual returns the median luma of the film and of the contrast to the metal over
-// the stations named.
-func (t *traced) usual(idx []int) (film, contrast float64) {
+// usual returns the film's luma along the stations named, which lie at s, and the
+// median of its contrast to the metal. The light falls off along a strip, on film and
+// metal alike.
+func (t *traced) usual(idx []int, s []float64) (film robustLine, contrast float64, ok bool) {
 	var f, c []float64
 	for _, i := range idx {
 		k := &t.cuts[i].fit
 		f = append(f, k.film)
 		c = append(c, math.Abs(k.film-(k.metal[0]+k.metal[1])/2))
 	}
-	return median(f), median(c)
+	film, ok = fitRobust(s, f, 1)
+	return film, median(c), ok
 }
 
 // What is left out of the line at each ragged end: half a width, but within

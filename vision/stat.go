@@ -104,3 +104,15 @@ func fitRobust(x, y []float64, degree int) (robustLine, bool) {
 	}
 	return l, true
 }
+
+// middleMean is the mean of the middle half of v (the interquartile mean), which is
+// finer than the median where values come in steps. v must not be empty; it is sorted.
+func middleMean(v []float64) float64 {
+	slices.Sort(v)
+	v = v[len(v)/4 : len(v)-len(v)/4]
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}

@@ -135,6 +135,35 @@ func (m *mixing) mixed(film, metal float64) (sum mixed) {
 	return sum
 }
 
+// colour returns the display-referred colour of so much of the film's light and so
+// much of the metal's.
+func (m *mixing) colour(film, metal float64) (c rgb) {
+	for i := range c {
+		c[i] = m.t.fromLinear(film*m.film[i] + metal*m.metal[i])
+	}
+	return c
+}
+
+// bend is g (1-g) at linear light l, the form by which a tone curve with a toe or a
+// shoulder alone departs from one with both alike, and the curve's slope there.
+func (t tone) bend(l float64) (bend, byLight float64) {
+	g := srgbFromLinear(l)
+	_, _, byLight = t.display(l)
+	return math.Max(0, g*(1-g)), byLight
+}
+
+// byBend is the derivative of mixed's luma by the strength of such a bend, film's and
+// metal's displayed colours staying as they are.
+func (m *mixing) byBend(film, metal float64) (rate float64) {
+	for i, w := range lumaWeights {
+		f, perF := m.t.bend(m.film[i])
+		k, perK := m.t.bend(m.metal[i])
+		own, per := m.t.bend(film*m.film[i] + metal*m.metal[i])
+		rate += w * (own - per*(film*f/perF+metal*k/perK))
+	}
+	return rate
+}
+
 // add adds channel i with weight w.
 func (m *mixing) add(sum *mixed, i int, w, film, metal float64) {
 	v, byTone, byLight := m.t.display(film*m.film[i] + metal*m.metal[i])
