@@ -58,6 +58,24 @@ func TestFaultsAreNamed(t *testing.T) {
 	}
 }
 
+// TestPencilIsNoStrip: a band longer than any strip, such as a pencil that lies
+// against the card, is none; a shorter one is.
+func TestPencilIsNoStrip(t *testing.T) {
+	for length, want := range map[int]bool{90: true, 120: false} {
+		const perMM = 2
+		g := &ground{w: 300, h: 40, perMM: perMM, quarry: crushedStrip}
+		var body []int32
+		for y := 10; y < 10+5*perMM; y++ {
+			for x := range length * perMM {
+				body = append(body, int32(y*g.w+20+x))
+			}
+		}
+		if c, ok := g.shape(body); ok != want || c.even != want {
+			t.Errorf("%d mm long: a band %v, even %v, want %v", length, ok, c.even, want)
+		}
+	}
+}
+
 // impostors are photos in which something is not the strip, and may be taken for
 // it.
 func impostors() []faulty {

@@ -57,6 +57,7 @@ func (c candidate) direction() calib.CardPoint { return c.b.Sub(c.a).Scale(1 / c
 // the bounds leave room on both sides.
 const (
 	minStripLength = 5.0
+	maxStripLength = 100.0 // longer than any bearing that is measured so: a pencil, a ruler's edge
 	minStripWidth  = 0.3
 	maxStripWidth  = 7.0
 	foundContrast  = 4.5 // noise units at which a place stands out
@@ -334,7 +335,7 @@ func (g *ground) shape(body []int32) (candidate, bool) {
 		b:     g.cardAt(mx+hi*ux, my+hi*uy),
 		width: width / g.perMM,
 	}
-	c.even = spread < 1.9*width+0.6*g.perMM && c.width >= g.quarry.least && c.width <= maxStripWidth
+	c.even = spread < 1.9*width+0.6*g.perMM && c.width >= g.quarry.least && c.width <= maxStripWidth && length <= maxStripLength*g.perMM
 	return c, c.even && length > 1.2*spread
 }
 

@@ -167,7 +167,7 @@ var refusals = map[string]refusalText{
 	CodeNarrowStrip: {"the strip is too narrow in the photo to be measured",
 		"go closer with the phone, as close as it still focuses"},
 	CodeLowContrast: {"the strip hardly stands out from the metal",
-		"change the light: a white sheet held behind the phone, no direct lamp, no coloured light"},
+		"change what the metal mirrors: hold a white sheet behind the phone, or a dark one; no direct lamp"},
 	CodeStationsLost: {"too much of the strip could not be measured",
 		"look at the dropped places in the picture: take away glare, dirt and shadow there, and take the photo again"},
 	CodeSmeared: {"one edge of the strip is drawn out: the shaft or cap moved while the strip was in",
