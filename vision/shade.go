@@ -79,6 +79,11 @@ func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, b
 	for i, start := range shadowStarts {
 		f := shadeFit{edges: edges, tints: tints, c: c, form: start.form, near: start.near, none: start.none, misfit: misfit}
 		f.p = shadingVector{pBoth: c.S, pReach: math.Log(start.reach), pShade: start.depth, pShade + 1: start.depth}
+		if len(fits) > 0 && !start.none { // what the first found is near
+			reach := f.p[pReach]
+			f.p = fits[0].p
+			f.p[pReach] = reach
+		}
 		f.aim()
 		if !f.settle() {
 			continue
@@ -210,7 +215,7 @@ func (f *shadeFit) shadowWidth(side int) float64 {
 
 const (
 	shadeSteps   = 20   // tried at most
-	shadeSettled = 0.01 // fall of the sum of squares that is not worth a step
+	shadeSettled = 0.03 // fall of the sum of squares that is not worth a step
 	shadeMoved   = 2.0  // px beyond the shadow's reach that no edge moves
 )
 
