@@ -36,6 +36,8 @@ int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double l
 			double from = left - origin_x, to = right - origin_x;
 			narrow(&from, &to, along_x, along, -half, half);
 			narrow(&from, &to, across_x, across, p[0], p[1]);
+			if (!(from <= to + 1)) /* none here, and a place far outside may be no int */
+				continue;
 			int x = fmax(next, ceil(from + origin_x - 1e-9)), last = floor(to + origin_x + 1e-9);
 			for (; x <= last; x++) {
 				double dx = x - origin_x;

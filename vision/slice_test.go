@@ -45,7 +45,12 @@ func naiveGather(p *Plane, f frame, half float64, r cuts) (bins []bin, saturated
 func TestGatherEqualsNaiveLoop(t *testing.T) {
 	p := noisePlane(120, 110, 11)
 	rng := rand.New(rand.NewPCG(11, 1))
+	var angles []float64
 	for deg := -180.0; deg < 180; deg += 7.5 { // 0, 45, 90, ... are among them
+		angles = append(angles, deg)
+	}
+	angles = append(angles, 1e-7, -1e-7, 90+1e-7, 90-1e-7) // rows meet an edge far outside the plane
+	for _, deg := range angles {
 		for trial := range 4 {
 			sin, cos := math.Sincos(deg * math.Pi / 180)
 			o := calib.PixelPoint{X: 60 + rng.Float64(), Y: 55 + rng.Float64()}
