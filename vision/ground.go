@@ -129,7 +129,12 @@ type columns struct{ from, to int32 }
 
 // where returns the columns x at which a + b x is not negative.
 func (s columns) where(a, b float64) columns {
-	held := func(x float64) int32 { return int32(math.Max(float64(s.from), math.Min(float64(s.to), x))) }
+	held := func(x float64) int32 { // the native code relies on it: also when x is not a number
+		if !(x > float64(s.from)) {
+			return s.from
+		}
+		return int32(math.Min(float64(s.to), x))
+	}
 	switch {
 	case b > 0:
 		s.from = held(math.Ceil(-a / b))

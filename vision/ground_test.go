@@ -223,3 +223,15 @@ func TestMasksEqualPlaceByPlace(t *testing.T) {
 		}
 	}
 }
+
+// TestColumnsStayInTheRow, whatever the line is: the native code takes them for checked.
+func TestColumnsStayInTheRow(t *testing.T) {
+	nan, inf := math.NaN(), math.Inf(1)
+	for _, a := range []float64{0, 1, -1, 1e300, -1e300, inf, -inf, nan} {
+		for _, b := range []float64{0, 1, -1, 1e-300, -1e-300, inf, -inf, nan} {
+			if s := (columns{3, 90}).where(a, b); s.from < 3 || s.to > 90 || s.from > s.to {
+				t.Errorf("where %v + %v x is not negative: %+v", a, b, s)
+			}
+		}
+	}
+}
