@@ -32,6 +32,20 @@ func newFrame(o, t calib.PixelPoint, flip bool) frame {
 // at returns the photo's place at across x px.
 func (f frame) at(x float64) calib.PixelPoint { return f.o.Add(f.across.Scale(x)) }
 
+// box is the least upright box round what lies within half px along the frame's
+// origin and from lo to hi px across.
+func (f frame) box(half, lo, hi float64) (x0, y0, x1, y1 float64) {
+	x0, y0, x1, y1 = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, a := range [2]float64{-half, half} {
+		for _, c := range [2]float64{lo, hi} {
+			p := f.at(c).Add(f.along.Scale(a))
+			x0, y0 = math.Min(x0, p.X), math.Min(y0, p.Y)
+			x1, y1 = math.Max(x1, p.X), math.Max(y1, p.Y)
+		}
+	}
+	return x0, y0, x1, y1
+}
+
 // bin is the mean of the pixels of one narrow cell across an edge.
 type bin struct {
 	x float64 // mean across coordinate, px
@@ -68,14 +82,7 @@ func around(x0, x1, side float64) cuts {
 // of that box.
 func gather(luma *Plane, f frame, half float64, r cuts) (slice, bool) {
 	lo, hi := r.lo, r.hi
-	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, a := range [2]float64{-half, half} {
-		for _, c := range [2]float64{lo, hi} {
-			p := f.at(c).Add(f.along.Scale(a))
-			x0, y0 = math.Min(x0, p.X), math.Min(y0, p.Y)
-			x1, y1 = math.Max(x1, p.X), math.Max(y1, p.Y)
-		}
-	}
+	x0, y0, x1, y1 := f.box(half, lo, hi)
 	if !(x0 >= 0 && y0 >= 0 && x1 <= float64(luma.W-1) && y1 <= float64(luma.H-1)) || hi-lo > 4000 {
 		return slice{}, false
 	}

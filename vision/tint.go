@@ -80,14 +80,7 @@ func (t *traced) layTint(k *cut, edges *[2]tintEdge, sum *[2]tintSum) {
 	half := t.c.step / 2 / k.perPx
 	out := math.Min(tintReach, t.c.side+edgeSlack)
 	lo, hi := k.fit.x[0]-out, k.fit.x[1]+out
-	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
-	for _, a := range [2]float64{-half, half} {
-		for _, c := range [2]float64{lo, hi} {
-			q := f.at(c).Add(f.along.Scale(a))
-			x0, y0 = math.Min(x0, q.X), math.Min(y0, q.Y)
-			x1, y1 = math.Max(x1, q.X), math.Max(y1, q.Y)
-		}
-	}
+	x0, y0, x1, y1 := f.box(half, lo, hi)
 	cells := func(lo, hi float64, shift, factor, n int) (from, to int) {
 		at := func(v float64) float64 { return (v+float64(shift)+0.5)/float64(factor) - 0.5 }
 		return max(0, int(math.Ceil(at(lo)))), min(n-1, int(math.Floor(at(hi))))
