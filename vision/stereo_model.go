@@ -50,7 +50,9 @@ type stereoState struct {
 	plane [3]float64 // height at base.Middle in mm, slope along Dir, slope along its normal
 	// edge holds each edge's offset from the base along its normal, in mm at s mm
 	// along it: edge[0] + edge[1] s + edge[2] s^2. Edge 0 is the low one.
-	edge  [2][3]float64
+	edge [2][3]float64
+	// curve is one over the metal's radius across the strip, 1/mm: positive in a
+	// shell, negative on a journal, 0 where it is flat.
 	curve float64
 	bias  [2]float64 // px by which a photo's processing widens the strip
 	// gap is how much wider photo 1 shows the strip than photo 0, in mm at the
