@@ -16,7 +16,7 @@ from scipy.ndimage import map_coordinates
 
 import camera
 import card
-import scene as scenes
+from scene import Camera, text as scene_text
 
 FINE = 1  # traced samples a pixel, each way, where it matters; at edges POV-Ray takes sixteen rays for one
 
@@ -56,8 +56,8 @@ def photo(scene, program, out, work):
     os.makedirs(work, exist_ok=True)
     rng = np.random.default_rng([scene["seed"], zlib.crc32(scene["name"].encode())])
     png, span = card.texture(program, scene["card"], work, scene["seed"])
-    text, strips = scenes.text(scene, png, span, work)
-    cam, o = scenes.Camera(scene["camera"]), scene["optics"]
+    text, strips = scene_text(scene, png, span, work)
+    cam, o = Camera(scene["camera"]), scene["optics"]
     pad = 96
     full = (-pad, -pad, cam.w + pad, cam.h + pad)
     # Far off, metal without its lines, which would need many rays to look smooth, and
