@@ -9,9 +9,9 @@
 enum place_kind { PLACE_OUTSIDE = 1, PLACE_CARD = 2, PLACE_OFF_ZONE = 4 };
 
 /* Look up the w x h plane, of 2 x 2 pixels at least, for the rows of a raster of
- * width x height places, in row y from column seen[2y] up to seen[2y+1]. Sixty-four times the plane's pixel is
- * (m0 x + m1 y + m2, m3 x + m4 y + m5) / (m6 x + m7 y + m8) at column x and row y.
- * spare has room for two rows. */
+ * width x height places, in row y from column seen[2y] up to seen[2y+1]. Sixty-four
+ * times the plane's pixel is (m0 x + m1 y + m2, m3 x + m4 y + m5) / (m6 x + m7 y + m8)
+ * at column x and row y. spare has room for two rows. */
 void look_up(const unsigned char *plane, int w, int h, const double *m, const int *seen,
 	int width, int height, int *spare, unsigned char *out);
 

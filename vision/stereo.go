@@ -160,9 +160,9 @@ func (s Surface) curve() (curve, u float64) {
 	case SurfaceJournal:
 		return -1 / s.Radius, told / s.Radius
 	case SurfaceFlat:
-		return 0, told / typicalCurve
+		return 0, told / typicalRadius
 	}
-	return 0, 1 / typicalCurve
+	return 0, 1 / typicalRadius
 }
 
 // oneCard returns two views with one aspect, for they show the same card.

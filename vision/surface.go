@@ -41,7 +41,7 @@ const (
 	unknownSlopeU = 5 * degree
 	contactU      = 2.0  // mm: along which line a card rests on a journal, or how far from a shell's bottom the strip lies
 	chordU        = 0.7  // mm: where a card's edges touch a shell
-	typicalCurve  = 30.0 // mm: one over the curvature's standard uncertainty, for an undescribed surface under a rider
+	typicalRadius = 30.0 // mm: one over the curvature's standard uncertainty, for an undescribed surface under a rider
 )
 
 // lie returns the plane of a strip whose middle line passes off mm beside the
@@ -57,7 +57,7 @@ func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64) (height,
 	case s.Kind == SurfaceFlat:
 		return 0, 0, PlaneU{flatHeightU, flatSlopeU, flatSlopeU}
 	case s.Kind == SurfaceUnknown && l.OnPart:
-		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalCurve)), flatSlopeU, math.Hypot(flatSlopeU, off/typicalCurve)}
+		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalRadius)), flatSlopeU, math.Hypot(flatSlopeU, off/typicalRadius)}
 	case s.Kind == SurfaceUnknown:
 		return 0, 0, PlaneU{benchHeightU, unknownSlopeU, unknownSlopeU}
 	case !l.OnPart:
