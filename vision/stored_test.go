@@ -33,6 +33,11 @@ func TestStoredFollowsTheRaster(t *testing.T) {
 				if back := up.fromStored(calib.PixelPoint{X: x, Y: y}); back != at {
 					t.Errorf("orientation %d: upright at %v, want %v", o, back, at)
 				}
+				for _, step := range [2]calib.PixelPoint{{X: 1}, {Y: 1}} {
+					if got, want := up.turn().vector(step), up.Stored(at.Add(step)).Sub(up.Stored(at)); got != want {
+						t.Errorf("orientation %d: %v is stored as %v, want %v", o, step, got, want)
+					}
+				}
 			}
 		}
 		// CIPA DC-008: 2, 4, 5 and 7 are the mirrored ones.
