@@ -109,6 +109,11 @@ func sixMarks(dx, dy float64, code func(uint8) uint8, data [6]uint8) []Mark {
 	return m
 }
 
+// dot is that of a printer of 600 dots per inch, mm. Bars and gaps of whole dots print
+// alike wherever they fall among them; else each edge is off by up to half a dot, and
+// five bars' pitch by half a per cent. Whole dots of 300 and 1200 per inch they are, too.
+const dot = 25.4 / 600
+
 // Bench is the card for a strip on a shell or cap on the bench, of the size
 // ISO/IEC 7810 calls ID-1 (85.60 mm wide; 54 mm high with our rounding).
 func Bench() *Layout {
@@ -121,12 +126,12 @@ func Bench() *Layout {
 			{Name: "isolated x right", Vertical: true, Start: CardPoint{29, 5}, Width: 2, Length: 10, Count: 1},
 			{Name: "isolated y", Start: CardPoint{-35, -13}, Width: 2, Length: 10, Count: 1},
 			{Name: "isolated y right", Start: CardPoint{25, -13}, Width: 2, Length: 10, Count: 1},
-			{Name: "pitch 2.0 x", Vertical: true, Start: CardPoint{-22, 10}, Width: 1, Pitch: 2, Length: 5, Count: 6},
-			{Name: "pitch 1.0 x", Vertical: true, Start: CardPoint{-22, 3}, Width: 0.5, Pitch: 1, Length: 5, Count: 11},
-			{Name: "pitch 0.5 x", Vertical: true, Start: CardPoint{-22, -4}, Width: 0.25, Pitch: 0.5, Length: 5, Count: 21},
-			{Name: "pitch 2.0 y", Start: CardPoint{9, 3.5}, Width: 1, Pitch: 2, Length: 4, Count: 6},
-			{Name: "pitch 1.0 y", Start: CardPoint{15, 4}, Width: 0.5, Pitch: 1, Length: 4, Count: 11},
-			{Name: "pitch 0.5 y", Start: CardPoint{21, 4}, Width: 0.25, Pitch: 0.5, Length: 4, Count: 21},
+			{Name: "coarse x", Vertical: true, Start: CardPoint{-22, 10}, Width: 24 * dot, Pitch: 48 * dot, Length: 5, Count: 6},
+			{Name: "middle x", Vertical: true, Start: CardPoint{-22, 3}, Width: 12 * dot, Pitch: 24 * dot, Length: 5, Count: 11},
+			{Name: "fine x", Vertical: true, Start: CardPoint{-22, -4}, Width: 6 * dot, Pitch: 12 * dot, Length: 5, Count: 21},
+			{Name: "coarse y", Start: CardPoint{9, 3.5}, Width: 24 * dot, Pitch: 48 * dot, Length: 4, Count: 6},
+			{Name: "middle y", Start: CardPoint{15, 4}, Width: 12 * dot, Pitch: 24 * dot, Length: 4, Count: 11},
+			{Name: "fine y", Start: CardPoint{21, 4}, Width: 6 * dot, Pitch: 12 * dot, Length: 4, Count: 21},
 		},
 		Code:  Square{CardPoint{0, -9.5}, 12},
 		Front: Arrow{CardPoint{-30, 21.5}, 22, 4.4},
@@ -149,7 +154,7 @@ func Rider() *Layout {
 		Bars: []Bars{
 			{Name: "isolated y", Start: CardPoint{-6.8, -3.6}, Width: 2, Length: 4, Count: 1},
 			{Name: "isolated x", Vertical: true, Start: CardPoint{3.8, 2.7}, Width: 2, Length: 2.7, Count: 1},
-			{Name: "pitch 1.0 y", Start: CardPoint{-6.8, 0.2}, Width: 0.5, Pitch: 1, Length: 4, Count: 5},
+			{Name: "middle y", Start: CardPoint{-6.8, 0.2}, Width: 12 * dot, Pitch: 24 * dot, Length: 4, Count: 5},
 		},
 		Code:  Square{CardPoint{4.8, -0.3}, 4.2},
 		Front: Arrow{CardPoint{3.0, -4.3}, 3.6, 2.0},

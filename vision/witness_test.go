@@ -104,7 +104,7 @@ var pitchGroups = []struct {
 	name   string
 	px     float64
 }{
-	{calib.Bench(), "pitch 2.0 x", 16}, {calib.Bench(), "pitch 1.0 y", 20}, {calib.Bench(), "pitch 0.5 x", 24}, {calib.Rider(), "pitch 1.0 y", 30},
+	{calib.Bench(), "coarse x", 16}, {calib.Bench(), "middle y", 20}, {calib.Bench(), "fine x", 24}, {calib.Rider(), "middle y", 30},
 }
 
 // TestInkSpreadLeavesThePitch: the pitch stays within 0.4 um of its nominal for
@@ -192,7 +192,7 @@ func TestStretchedPitchIsRead(t *testing.T) {
 // deviation to 4 %.
 func TestPitchUncertainty(t *testing.T) {
 	rng := rand.New(rand.NewPCG(41, 3))
-	b := groupNamed(t, calib.Bench(), "pitch 1.0 y")
+	b := groupNamed(t, calib.Bench(), "middle y")
 	const w, h, px, roll, draws = 130, 240, 20, 7, 300
 	clean := barPrint{bars: b, spread: 0.02, blur: 1.2}.paint(px, roll, w, h)
 	var sum, square, said float64
@@ -213,7 +213,7 @@ func TestPitchUncertainty(t *testing.T) {
 
 // TestPitchRefuses: bars that the photo does not resolve, or that are not there.
 func TestPitchRefuses(t *testing.T) {
-	b := groupNamed(t, calib.Bench(), "pitch 0.5 x")
+	b := groupNamed(t, calib.Bench(), "fine x")
 	const w, h = 260, 200
 	fine := barPrint{bars: b, blur: 1.2}
 	if g, ok := measurePitch(fine.paint(11, 0, w, h).plane(nil, 0), above(11, 0, w, h), b); ok {
