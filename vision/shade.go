@@ -104,6 +104,26 @@ func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, b
 	return blend(fits), true
 }
 
+// untoldShadowU is what shadows of which nothing but the priors is known leave to the
+// width, px: the light that a shadow takes off the metal is that of so much film.
+func (t *traced) untoldShadowU() float64 {
+	film, sum := t.light(t.film), 0.0
+	for _, m := range t.metal {
+		metal := t.light(m)
+		moved := shadeSpread * math.Exp(usualReach) * metal / math.Max(minContrast, math.Abs(metal-film))
+		sum += moved * moved
+	}
+	return math.Sqrt(sum)
+}
+
+// light is the linear luma of a display-referred colour.
+func (t *traced) light(c rgb) float64 {
+	for i := range c {
+		c[i] = t.cam.Tone.toLinear(c[i])
+	}
+	return c.luma()
+}
+
 // blend is the fit that is nearest to the weighted mean of those whose reach was
 // fitted, with the uncertainty of that mean. One held near adds to that, and moves
 // nothing: it takes edges in without a sign of a shadow.

@@ -263,3 +263,18 @@ func TestNoShadingWithoutEdges(t *testing.T) {
 		}
 	}
 }
+
+// TestUntoldShadow: 15 % of the light over 2.5 px is as much as that of so many px of
+// film, at both edges; the nearer film and metal are, the more.
+func TestUntoldShadow(t *testing.T) {
+	film, metal := 0.1, 0.6 // linear
+	show := func(l float64) rgb { return grey(srgbFromLinear(l)) }
+	one := &traced{film: show(film), metal: [2]rgb{show(metal), show(metal)}}
+	if want := math.Sqrt2 * 0.15 * 2.5 * metal / (metal - film); relative(one.untoldShadowU(), want) > 1e-9 {
+		t.Errorf("u %v px, want %v", one.untoldShadowU(), want)
+	}
+	near := &traced{film: show(0.5), metal: one.metal}
+	if near.untoldShadowU() < 3*one.untoldShadowU() {
+		t.Errorf("film nearer to the metal: u %v px, from %v", near.untoldShadowU(), one.untoldShadowU())
+	}
+}
