@@ -37,8 +37,9 @@ func start(cmd *exec.Cmd) (*reader, error) {
 	r := &reader{cmd: cmd, reply: reply, from: json.NewDecoder(reply), said: &tail{}, ended: make(chan struct{})}
 	cmd.ExtraFiles = []*os.File{answers}
 	cmd.Stderr = r.said
-	// Each reader works on one photo: more threads would only take turns.
-	cmd.Env = append(cmd.Environ(), "OPENCV_FOR_THREADS_NUM=1", readerEnv+"=1")
+	// Each reader works on one photo: more threads would only take turns. OpenBLAS,
+	// where it is what OpenCV loads, keeps its threads spinning from the start.
+	cmd.Env = append(cmd.Environ(), "OPENCV_FOR_THREADS_NUM=1", "OPENBLAS_NUM_THREADS=1", readerEnv+"=1")
 	if r.tasks, err = cmd.StdinPipe(); err == nil {
 		err = cmd.Start()
 	}
