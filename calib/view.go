@@ -50,6 +50,27 @@ func (v *View) Image(p SpacePoint) (PixelPoint, bool) {
 	return v.Camera.Image(q[0]/q[2], q[1]/q[2])
 }
 
+// ImageOf returns the pixel of a card point, or false where it has none.
+type ImageOf func(CardPoint) (PixelPoint, bool)
+
+// On is the image of what lies on a plane, each point above its card point.
+func (v *View) On(l Plane) ImageOf {
+	return func(p CardPoint) (PixelPoint, bool) { return v.Image(l.At(p)) }
+}
+
+// Line returns the pixels of points in their order, nil where one has none.
+func (image ImageOf) Line(points ...CardPoint) []PixelPoint {
+	var out []PixelPoint
+	for _, p := range points {
+		px, ok := image(p)
+		if !ok {
+			return nil
+		}
+		out = append(out, px)
+	}
+	return out
+}
+
 // Mark returns the pixel of a place of the card's layout, as the print has it, or
 // false where Image does.
 func (v *View) Mark(place CardPoint) (PixelPoint, bool) {

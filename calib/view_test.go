@@ -334,3 +334,25 @@ func BenchmarkPropagate(b *testing.B) {
 		v.Propagate((*View).Tilt)
 	}
 }
+
+// TestLineOnAPlane: a line's points are where the tests' own camera sees them, and a
+// line of which one point has no image has none.
+func TestLineOnAPlane(t *testing.T) {
+	cam := pinhole{F: 3000, CX: 1999.5, CY: 1499.5, K1: -0.1, Dist: 100, Tilt: rad(10)}
+	plane := Plane{Height: 2, SlopeX: 0.1, SlopeY: -0.05}
+	image := cam.view().On(plane)
+	points := []CardPoint{{-2, 36}, {5, 4}, {20, -10}}
+	line := image.Line(points...)
+	if len(line) != len(points) {
+		t.Fatalf("%d points of %d", len(line), len(points))
+	}
+	for i, c := range points {
+		q := plane.At(c)
+		if want := cam.see(q.X, q.Y, q.Z); line[i].Sub(want).Norm() > 1e-6 {
+			t.Errorf("%v is seen at %v, want %v", c, line[i], want)
+		}
+	}
+	if line := image.Line(CardPoint{}, CardPoint{X: 500}); line != nil {
+		t.Errorf("half of it beyond the lens model's fold: %v", line)
+	}
+}

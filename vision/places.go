@@ -6,32 +6,11 @@ import (
 	"stripgap/calib"
 )
 
-// imageOf maps a point of the card's plane into the photo.
-type imageOf func(calib.CardPoint) (calib.PixelPoint, bool)
-
-// outline maps a closed figure into the photo; nil when part of it has no image.
-func (image imageOf) outline(points ...calib.CardPoint) []calib.PixelPoint {
-	var out []calib.PixelPoint
-	for _, p := range points {
-		px, ok := image(p)
-		if !ok {
-			return nil
-		}
-		out = append(out, px)
-	}
-	return out
-}
-
-// onCard is the image of the card's plane in the measurement's view.
-func (m *Measurement) onCard(c calib.CardPoint) (calib.PixelPoint, bool) {
-	return m.View.Image(calib.Plane{}.At(c))
-}
-
 // barPlaces are the outlines of the card's bars that pass.
 func (m *Measurement) barPlaces(pass func(calib.Bars) bool) (out [][]calib.PixelPoint) {
 	for _, b := range m.Card.Layout.Bars {
 		if corners := b.Corners(); pass(b) {
-			out = append(out, imageOf(m.onCard).outline(corners[:]...))
+			out = append(out, m.View.On(calib.Plane{}).Line(corners[:]...))
 		}
 	}
 	return out
@@ -39,12 +18,12 @@ func (m *Measurement) barPlaces(pass func(calib.Bars) bool) (out [][]calib.Pixel
 
 // missingMarks are squares round where the marks of the layout lie that are not
 // seen.
-func missingMarks(image imageOf, l *calib.Layout, seen func(calib.Mark) bool) (out [][]calib.PixelPoint) {
+func missingMarks(image calib.ImageOf, l *calib.Layout, seen func(calib.Mark) bool) (out [][]calib.PixelPoint) {
 	r := l.Style.Quiet
 	for _, m := range l.Marks {
 		if !seen(m) {
 			c := m.Centre
-			out = append(out, image.outline(c.Add(calib.CardPoint{X: -r, Y: -r}), c.Add(calib.CardPoint{X: r, Y: -r}),
+			out = append(out, image.Line(c.Add(calib.CardPoint{X: -r, Y: -r}), c.Add(calib.CardPoint{X: r, Y: -r}),
 				c.Add(calib.CardPoint{X: r, Y: r}), c.Add(calib.CardPoint{X: -r, Y: r})))
 		}
 	}
@@ -80,7 +59,7 @@ func (g *ground) places(bands ...candidate) (out [][]calib.PixelPoint) {
 		u := c.direction().Scale(placeMargin)
 		n := calib.CardPoint{X: -u.Y, Y: u.X}.Scale(1 + c.width/2/placeMargin)
 		a, b := c.a.Sub(u), c.b.Add(u)
-		out = append(out, imageOf(g.image.Image).outline(a.Sub(n), b.Sub(n), b.Add(n), a.Add(n)))
+		out = append(out, calib.ImageOf(g.image.Image).Line(a.Sub(n), b.Sub(n), b.Add(n), a.Add(n)))
 	}
 	return out
 }

@@ -93,23 +93,10 @@ func drawCard(o *vision.Overlay, m *vision.Measurement) {
 	}
 	for _, b := range l.Bars {
 		corners := b.Corners()
-		if outline, ok := project(m.View, calib.Plane{}, corners[:]...); ok {
+		if outline := m.View.On(calib.Plane{}).Line(corners[:]...); outline != nil {
 			o.Bars = append(o.Bars, outline)
 		}
 	}
-}
-
-// project maps points of a plane into the photo; false when one is not seen.
-func project(v *calib.View, plane calib.Plane, points ...calib.CardPoint) ([]calib.PixelPoint, bool) {
-	var out []calib.PixelPoint
-	for _, p := range points {
-		px, ok := v.Image(plane.At(p))
-		if !ok {
-			return nil, false
-		}
-		out = append(out, px)
-	}
-	return out, true
 }
 
 // drawStrip draws the traced edges and the stations, or where there is no
@@ -131,9 +118,7 @@ func drawStrip(o *vision.Overlay, m *vision.Measurement) {
 		a, half := m.Strip.Axis, m.Strip.Width/2
 		for side, sign := range []float64{1, -1} {
 			offset := a.Normal().Scale(sign * half)
-			if edge, ok := project(m.View, m.Strip.Plane, a.At(-a.Half).Add(offset), a.At(0).Add(offset), a.At(a.Half).Add(offset)); ok {
-				o.Edges[side] = edge
-			}
+			o.Edges[side] = m.View.On(m.Strip.Plane).Line(a.At(-a.Half).Add(offset), a.At(0).Add(offset), a.At(a.Half).Add(offset))
 		}
 	}
 }
