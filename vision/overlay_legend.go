@@ -16,19 +16,17 @@ func (o *Overlay) hasLegend() bool {
 func (o *Overlay) drawLegend(c *canvas, y float64) {
 	row := &legend{c: c, at: calib.PixelPoint{X: 40, Y: y}}
 	if len(o.Places) > 0 {
-		row.entry("look here", func(p calib.PixelPoint) {
-			c.cased(inkAmber, 7, p.Sub(calib.PixelPoint{X: 16}), p.Add(calib.PixelPoint{X: 16}))
-		})
+		row.entry("look here", func(p calib.PixelPoint) { row.dash(inkAmber, placeStroke, p) })
 	}
 	used, dropped := o.countStations()
 	if n := len(o.Marks); n > 0 {
 		row.entry(fmt.Sprintf("mark (%d)", n), func(p calib.PixelPoint) { c.ring(inkWhite, 3, p, 11) })
 	}
 	if len(o.Bars) > 0 {
-		row.entry("card's bar", func(p calib.PixelPoint) { row.dash(inkYellow, p) })
+		row.entry("card's bar", func(p calib.PixelPoint) { row.dash(inkYellow, 3, p) })
 	}
 	if len(o.Edges[0])+len(o.Edges[1]) > 0 {
-		row.entry("strip edge", func(p calib.PixelPoint) { row.dash(inkCyan, p) })
+		row.entry("strip edge", func(p calib.PixelPoint) { row.dash(inkCyan, 3, p) })
 	}
 	if used > 0 {
 		row.entry(fmt.Sprintf("station used (%d)", used), func(p calib.PixelPoint) {
@@ -75,6 +73,6 @@ func (l *legend) entry(text string, sign func(at calib.PixelPoint)) {
 	l.at.X += 30 + l.c.measure(f, text) + 62
 }
 
-func (l *legend) dash(ink color.Color, at calib.PixelPoint) {
-	l.c.cased(ink, 3, at.Sub(calib.PixelPoint{X: 16}), at.Add(calib.PixelPoint{X: 16}))
+func (l *legend) dash(ink color.Color, width float64, at calib.PixelPoint) {
+	l.c.cased(ink, width, at.Sub(calib.PixelPoint{X: 16}), at.Add(calib.PixelPoint{X: 16}))
 }

@@ -92,12 +92,7 @@ func chromaCrop(p *Photo, crop image.Rectangle) image.Rectangle {
 
 // drawFindings draws what was found over the photo; ends last, on top.
 func (o *Overlay) drawFindings(c *canvas, v *pictureView) {
-	for _, outline := range o.Bars {
-		if len(outline) > 0 {
-			line := v.points(outline)
-			c.cased(inkYellow, 2, append(line, line[0])...)
-		}
-	}
+	v.drawOutlines(c, inkYellow, 2, o.Bars)
 	for _, m := range o.Marks {
 		at, r := v.point(m.Centre), m.Radius*v.scale+3
 		c.ring(inkWhite, 3, at, r)
@@ -108,13 +103,21 @@ func (o *Overlay) drawFindings(c *canvas, v *pictureView) {
 			c.cased(inkCyan, 3, v.points(edge)...)
 		}
 	}
-	for _, outline := range o.Places {
+	v.drawOutlines(c, inkAmber, placeStroke, o.Places)
+	o.drawEnds(c, v)
+}
+
+// placeStroke is the width of the line round what to look at.
+const placeStroke = 7
+
+// drawOutlines draws closed outlines of the photo.
+func (v *pictureView) drawOutlines(c *canvas, ink color.Color, width float64, outlines [][]calib.PixelPoint) {
+	for _, outline := range outlines {
 		if len(outline) > 0 {
 			line := v.points(outline)
-			c.cased(inkAmber, 7, append(line, line[0])...)
+			c.cased(ink, width, append(line, line[0])...)
 		}
 	}
-	o.drawEnds(c, v)
 }
 
 // drawStations draws used stations as ticks outside the edges, so that the
