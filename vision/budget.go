@@ -99,7 +99,7 @@ const bendU = 0.2
 func (t *traced) toneU(u float64) float64 {
 	curve, bend := 0.0, 0.0
 	for _, s := range [2]*edgeShape{t.c.shape.low, t.c.shape.high} {
-		curve += s.likeShift(s.rates().tone)
+		curve += s.likeShift(s.sharpened(s.plain.tone))
 		bend += s.likeShift(s.bendRate())
 	}
 	return math.Hypot(curve*u, bend*bendU)

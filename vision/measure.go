@@ -45,9 +45,7 @@ func (m *Measurement) run(p *Photo, o Options) (t *traced, r *Refusal) {
 	if r != nil {
 		return nil, r
 	}
-	if s, ok := o.Surfaces[f.card.Bearing]; ok {
-		o.Surface = s
-	}
+	o.Surface = o.surfaceOf(f.card.Bearing)
 	t, r = findStrip(p, f, m.Bars, o)
 	if t == nil {
 		return nil, r

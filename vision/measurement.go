@@ -30,6 +30,14 @@ type Options struct {
 	quarry quarry
 }
 
+// surfaceOf is the metal under the strip of a bearing, "" where the card is no tag.
+func (o Options) surfaceOf(bearing string) Surface {
+	if s, ok := o.Surfaces[bearing]; ok {
+		return s
+	}
+	return o.Surface
+}
+
 // Height is a measured height in mm and its standard uncertainty.
 type Height struct{ MM, U float64 }
 

@@ -105,23 +105,14 @@ func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, b
 }
 
 // untoldShadowU is what shadows of which nothing but the priors is known leave to the
-// width, px: the light that a shadow takes off the metal is that of so much film.
+// width, px.
 func (t *traced) untoldShadowU() float64 {
-	film, sum := t.light(t.film), 0.0
-	for _, m := range t.metal {
-		metal := t.light(m)
-		moved := shadeSpread * math.Exp(usualReach) * metal / math.Max(minContrast, math.Abs(metal-film))
-		sum += moved * moved
+	sum := 0.0
+	for _, metal := range t.metal {
+		u := t.cam.Tone.asFilm(shadeSpread*math.Exp(usualReach), t.film, metal)
+		sum += u * u
 	}
 	return math.Sqrt(sum)
-}
-
-// light is the linear luma of a display-referred colour.
-func (t *traced) light(c rgb) float64 {
-	for i := range c {
-		c[i] = t.cam.Tone.toLinear(c[i])
-	}
-	return c.luma()
 }
 
 // blend is the fit that is nearest to the weighted mean of those whose reach was
@@ -222,15 +213,8 @@ const vagueForm = 0.1
 // shadowWidth is how wide a rim of film would dim the metal as much as the shadow
 // does, px.
 func (f *shadeFit) shadowWidth(side int) float64 {
-	light := func(c rgb) float64 {
-		for i := range c {
-			c[i] = f.c.Tone.toLinear(c[i])
-		}
-		return c.luma()
-	}
 	e, s := &f.edges[side], f.shadow(&f.p, side)
-	film, metal := light(e.film), light(e.metal)
-	return s.depth * s.reach * metal / math.Abs(metal-film)
+	return f.c.Tone.asFilm(s.depth*s.reach, e.film, e.metal)
 }
 
 const (

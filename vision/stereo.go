@@ -139,11 +139,7 @@ func (s *stereo) begin(o Options) {
 		s.state.plane[1] += (p.SlopeX*base.Dir.X + p.SlopeY*base.Dir.Y) / 2
 		s.state.plane[2] += (p.SlopeX*base.Normal().X + p.SlopeY*base.Normal().Y) / 2
 	}
-	surface := o.Surface
-	if told, ok := o.Surfaces[s.alone[0].Card.Bearing]; ok {
-		surface = told
-	}
-	s.model.curve, s.model.curveU = surface.curve()
+	s.model.curve, s.model.curveU = o.surfaceOf(s.alone[0].Card.Bearing).curve()
 	s.state.curve = s.model.curve
 	w := (s.alone[0].Strip.Width + s.alone[1].Strip.Width) / 2
 	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}

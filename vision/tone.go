@@ -94,6 +94,21 @@ func (c rgb) luma() float64 {
 
 func (c rgb) grey() bool { return c[0] == c[1] && c[1] == c[2] }
 
+// light is the linear luma of a display-referred colour.
+func (t tone) light(c rgb) float64 {
+	for i := range c {
+		c[i] = t.toLinear(c[i])
+	}
+	return c.luma()
+}
+
+// asFilm is how many px of film take as much light off the metal as is lost to so many
+// px of it, all.
+func (t tone) asFilm(px float64, film, metal rgb) float64 {
+	f, m := t.light(film), t.light(metal)
+	return px * m / math.Abs(m-f)
+}
+
 // mixing tells the luma seen where a pixel is partly film and partly metal: the
 // light mixes linearly in each channel, then goes through the tone curve.
 type mixing struct {
