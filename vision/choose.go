@@ -112,7 +112,8 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 	case t.found.touches.border:
 		return Refuse(CodeStripCutOff, "").at(c.ground.places(t.found)...)
 	case t.found.touches.zone:
-		return Refuse(CodeStripCutOff, "it reaches beyond what is looked at round the card; lay the card close beside its middle")
+		return Refuse(CodeStripCutOff, "it reaches beyond what is looked at round the card; lay the card close beside its middle").
+			at(c.ground.places(t.found)...)
 	}
 	if i := slices.IndexFunc(c.missed, func(m missed) bool { return m.rivals(t) }); i >= 0 {
 		return Refuse(CodeTwoStrips, "something else beside the card looks like a strip, too").
