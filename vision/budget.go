@@ -21,6 +21,7 @@ const (
 	termDefinition = "edge definition"
 	termShadow     = "strip's shadow"
 	termTone       = "tone"
+	termTexture    = "metal's texture"
 )
 
 // budget fills the width's and the taper's uncertainty, term by term.
@@ -38,8 +39,10 @@ func (m *Measurement) budget(t *traced) {
 	if m.Print.Checked() {
 		print = m.Print.U
 	}
+	texture, textureTaper := t.textureU()
 	pr.Budget = []Term{
 		{"edge noise", edge, false},
+		{termTexture, texture, false},
 		{"edge processing", residualEdge * perPx, true},
 		{termDefinition, t.definition() * perPx, true},
 		{termShadow, t.shadeU * perPx, true},
@@ -51,6 +54,7 @@ func (m *Measurement) budget(t *traced) {
 	}
 	pr.TaperBudget = []Term{
 		{"edge noise", pr.TaperU, false},
+		{termTexture, textureTaper, false},
 		{"marks and camera", marksTaper, true},
 		{"print scale", print * math.Abs(pr.Taper), true},
 		{"height", heightTaper, true},

@@ -83,7 +83,7 @@ func TestBudgetTerms(t *testing.T) {
 			sum := 0.0
 			for _, k := range b.terms {
 				sum += k.U * k.U
-				if k.Common == (k.Name == "edge noise") {
+				if k.Common == (k.Name == "edge noise" || k.Name == termTexture) {
 					t.Errorf("%s: common %v", k.Name, k.Common)
 				}
 				if !(k.U >= 0) {

@@ -80,7 +80,8 @@ type End struct {
 }
 
 // Term is one named part of the width's uncertainty, in mm. A common term acts
-// on all stations alike and does not shrink with averaging.
+// on all stations alike, and on other strips read so, and does not shrink with
+// averaging.
 type Term struct {
 	Name   string
 	U      float64

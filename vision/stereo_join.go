@@ -195,7 +195,7 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 		edge := [2]float64{pr.U, pr.TaperU}[k]
 		// Differences of variances that are equal but for rounding can fall below 0.
 		more := func(a, b *mat.SymDense) float64 { return math.Sqrt(math.Max(0, v(a)-v(b))) }
-		terms[k] = []Term{{"edge noise", edge, false}}
+		terms[k] = []Term{{"edge noise", edge, false}, {termTexture, s.textureU()[k], false}}
 		bias := math.Sqrt(v(s.eq.share(flat, groupBias)))
 		for n, part := range s.biasParts() {
 			terms[k] = append(terms[k], Term{termsOfEdges[n], part * bias, true})
@@ -210,6 +210,21 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 	pr.Budget, pr.TaperBudget = terms[0], terms[1]
 	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
 	return true
+}
+
+// textureU is what the metal's texture leaves of mean width and taper unknown, mm: both
+// photos show the same metal, so that their mean is no surer than either.
+func (s *stereo) textureU() (u [2]float64) {
+	for _, m := range s.alone {
+		for k, budget := range [2][]Term{m.Profile.Budget, m.Profile.TaperBudget} {
+			for _, t := range budget {
+				if t.Name == termTexture {
+					u[k] += t.U / 2
+				}
+			}
+		}
+	}
+	return u
 }
 
 // termsOfEdges are the terms of a single photo's budget that move its edges alike all
