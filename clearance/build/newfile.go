@@ -12,8 +12,6 @@ import (
 //go:embed build.toml.tmpl
 var newFileText string
 
-var newFileTemplate = template.Must(template.New("build.toml").Parse(newFileText))
-
 // Outline is what a new build.toml begins with; the rest is left to fill in.
 type Outline struct {
 	Name           string
@@ -57,7 +55,7 @@ func NewFile(o Outline) ([]byte, error) {
 		return nil, fmt.Errorf("no bearings; ask for main bearings or big ends")
 	}
 	var b bytes.Buffer
-	err := newFileTemplate.Execute(&b, struct {
+	err := template.Must(template.New("build.toml").Parse(newFileText)).Execute(&b, struct {
 		Outline
 		Groups []newGroup
 	}{o, groups})

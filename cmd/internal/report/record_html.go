@@ -11,6 +11,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 
@@ -25,7 +26,13 @@ var recordTemplate string
 //go:embed record.css
 var recordStyle string
 
-var recordPage = template.Must(template.New("record").Funcs(template.FuncMap{
+// recordPage is made when it is first needed: every start of the program would wait
+// for it.
+var recordPage = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("record").Funcs(recordFuncs).Parse(recordTemplate))
+})
+
+var recordFuncs = template.FuncMap{
 	"mm":   func(f RecordFigure) string { return atDecimals(f, quantity.MM, 4) },
 	"thou": func(f RecordFigure) string { return atDecimals(f, quantity.Thou, 2) },
 	"plus": signed,
@@ -46,13 +53,13 @@ var recordPage = template.Must(template.New("record").Funcs(template.FuncMap{
 	"dict":     dict,
 	"cautions": func() []string { return recordCautions },
 	"lastLook": func() []string { return recordLastLook },
-}).Parse(recordTemplate))
+}
 
 // HTML writes the record as one page that needs nothing else: no script, and every
 // picture, plot and style in it. The same record gives the same bytes.
 func HTML(w io.Writer, r Record) error {
 	var b bytes.Buffer
-	if err := recordPage.Execute(&b, pageOf(r)); err != nil {
+	if err := recordPage().Execute(&b, pageOf(r)); err != nil {
 		return fmt.Errorf("record: %w", err)
 	}
 	_, err := w.Write(b.Bytes())
