@@ -55,9 +55,11 @@ func BenchmarkGreyDecode(b *testing.B) {
 }
 
 func greyDecode(b *testing.B, data []byte) {
-	if _, err := DecodeJPEGGrey(data); err != nil {
+	p, err := DecodeJPEGGrey(data)
+	if err != nil {
 		b.Fatal(err)
 	}
+	giveBack(p.Pix)
 }
 
 func BenchmarkLoad(b *testing.B) {
@@ -158,7 +160,9 @@ func BenchmarkRead(b *testing.B) {
 			greyDecode(b, data)
 			t1 := processorTime(b)
 			b.StartTimer()
-			measure(b, mustDecode(b, "photo", data))
+			p := mustDecode(b, "photo", data)
+			measure(b, p)
+			p.Close()
 			grey, whole = grey+t1-t0, whole+processorTime(b)-t1
 		}
 		b.ReportMetric(float64(whole)/float64(grey), "x-grey")

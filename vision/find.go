@@ -83,7 +83,7 @@ var smoothLevels = [4]float32{6, 10, 16, 26}
 // sharp edges part it from the metal, whatever lies round about: this finds a
 // strip where the surroundings are not one ground but part, gap and bench top.
 func (g *ground) smooth() ([]candidate, error) {
-	step := make([]float32, g.w*g.h)
+	step := newRaster[float32](g.w * g.h)
 	for k := range 3 {
 		f, err := blurGauss(g.feature[k], 0.8)
 		if err != nil {
@@ -155,7 +155,7 @@ type flood struct {
 
 func (g *ground) newFlood() *flood {
 	if g.floods++; g.seen == nil {
-		g.seen = make([]uint32, len(g.kind))
+		g.seen = newRaster[uint32](len(g.kind))
 	}
 	return &flood{g: g}
 }

@@ -90,7 +90,7 @@ func (g *ground) sort(p *Photo, zone *Zone) []columns {
 	if zone != nil {
 		inZone = g.columnsOf(zone.Min.X, zone.Max.X)
 	}
-	g.kind = make([]uint8, g.w*g.h)
+	g.kind = newRaster[uint8](g.w * g.h)
 	seen := make([]columns, g.h)
 	for y := range seen {
 		// Inside the photo, each of these is at least 0: a + b x in column x.

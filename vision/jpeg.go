@@ -31,7 +31,8 @@ func decodeJPEG(data []byte) (*Photo, error) {
 		planes[i] = &Plane{W: int(info.plane_w[i]), H: int(info.plane_h[i])}
 		size += planes[i].W * planes[i].H
 	}
-	pix := newRaster(size) // one for all, so that more of it are large pages
+	memory := usedOrNew(size) // every sample is written, or the planes are dropped
+	pix := memory
 	for _, p := range planes {
 		n := p.W * p.H
 		p.Pix, pix = pix[:n:n], pix[n:]
@@ -49,7 +50,7 @@ func decodeJPEG(data []byte) (*Photo, error) {
 	if info.colour == C.COLOUR_RGB {
 		toYCbCr(planes)
 	}
-	return &Photo{Luma: planes[0], Cb: planes[1], Cr: planes[2], ChromaX: cx, ChromaY: cy}, nil
+	return &Photo{Luma: planes[0], Cb: planes[1], Cr: planes[2], ChromaX: cx, ChromaY: cy, memory: memory}, nil
 }
 
 // DecodeJPEGGrey decodes a JPEG straight to grey: the least work any reader of
@@ -63,7 +64,8 @@ func DecodeJPEGGrey(data []byte) (*Plane, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := NewPlane(int(info.width), int(info.height))
+	p := &Plane{W: int(info.width), H: int(info.height)}
+	p.Pix = usedOrNew(p.W * p.H)
 	if kind := C.read_jpeg_grey(cbytes(data), C.size_t(len(data)), cbytes(p.Pix)); kind != C.KIND_OK {
 		return nil, jpegRefusal(kind)
 	}

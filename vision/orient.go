@@ -25,7 +25,9 @@ func (p *Photo) upright() *Photo {
 		return p
 	}
 	t := turns[o]
+	defer p.Close()
 	q := *p
+	q.memory = nil
 	q.Luma, q.Cb, q.Cr = p.Luma.turned(t), p.Cb.turned(t), p.Cr.turned(t)
 	if t.swap {
 		q.ChromaX, q.ChromaY = p.ChromaY, p.ChromaX

@@ -31,6 +31,17 @@ type Photo struct {
 	ShiftX, ShiftY   int
 
 	Exif Exif
+
+	memory []uint8 // in which the planes lie, where they share one piece
+}
+
+// Close gives the photo's memory to a photo decoded later. To leave it out costs time
+// only; nothing of the photo may be used after it.
+func (p *Photo) Close() {
+	if p.memory != nil {
+		giveBack(p.memory)
+		p.Luma, p.Cb, p.Cr, p.memory = nil, nil, nil, nil
+	}
 }
 
 // Load reads and decodes the photo at path. JPEG, HEIC, PNG and WebP are told apart

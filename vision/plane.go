@@ -1,10 +1,6 @@
 package vision
 
-import (
-	"fmt"
-	"syscall"
-	"unsafe"
-)
+import "fmt"
 
 // Plane is an 8-bit raster. Rows are packed: the stride is W and len(Pix) is
 // W*H. Pixel (0,0) is the top-left one.
@@ -22,22 +18,8 @@ func NewPlane(w, h int) *Plane {
 	if w < 1 || h < 1 {
 		panic(fmt.Sprintf("vision: plane of %d x %d pixels", w, h))
 	}
-	return &Plane{W: w, H: h, Pix: newRaster(w * h)}
+	return &Plane{W: w, H: h, Pix: newRaster[uint8](w * h)}
 }
-
-// newRaster returns n bytes, all 0. Those of a photo come in the kernel's large
-// pages where it has some: asking for each small page as it is first touched costs
-// as much as a third of the decoding. The advice is only that, and may fail.
-func newRaster(n int) []uint8 {
-	pix := make([]uint8, n)
-	from := -int(uintptr(unsafe.Pointer(unsafe.SliceData(pix)))) & (largePage - 1)
-	if to := from + (n-from)&^(largePage-1); to > from {
-		_ = syscall.Madvise(pix[from:to], syscall.MADV_HUGEPAGE)
-	}
-	return pix
-}
-
-const largePage = 2 << 20 // bytes, on amd64 and on arm64 with pages of 4 KiB
 
 // At returns the value of pixel (x, y), which must lie inside the plane.
 func (p *Plane) At(x, y int) uint8 { return p.Pix[y*p.W+x] }

@@ -21,7 +21,7 @@ func newSpline(p *Plane, x0, y0, x1, y1 int) (*spline, bool) {
 	if s.w < 4 || s.h < 4 {
 		return nil, false
 	}
-	s.c = make([]float32, s.w*s.h)
+	s.c = newRaster[float32](s.w * s.h)
 	for y := range s.h {
 		row := s.c[y*s.w : (y+1)*s.w]
 		for x, v := range p.Row(y0 + y)[x0:x1] {

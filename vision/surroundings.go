@@ -44,7 +44,7 @@ func medians(p *Plane, window int) *Plane {
 // subtract returns the feature less the medians of its cells of side places, which
 // are two cells apart, interpolated.
 func subtract(f *Plane, side int, median *Plane) []int16 {
-	diff, spare := make([]int16, f.W*f.H), make([]uint16, 4*f.W)
+	diff, spare := newRaster[int16](f.W*f.H), make([]uint16, 4*f.W)
 	C.subtract(cbytes(f.Pix), C.int(f.W), C.int(f.H), C.int(side), cbytes(median.Pix), C.int(median.W), C.int(median.H),
 		(*C.ushort)(unsafe.SliceData(spare)), cshorts(diff))
 	return diff

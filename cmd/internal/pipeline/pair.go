@@ -85,8 +85,10 @@ func (r *Reader) measure(t Task, out *Result) (*vision.Photo, *vision.Measuremen
 	out.Taken, out.Camera = first.Exif.Taken, camera
 	m, err := r.MeasurePair(first, second, o)
 	if m != nil && m.OfSecond {
+		first.Close()
 		return second, m, err
 	}
+	second.Close()
 	return first, m, err
 }
 

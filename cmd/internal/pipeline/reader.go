@@ -145,6 +145,7 @@ func (r *Reader) Read(t Task) (e Entry) {
 			e.Sight = r.Sight(photo, m, &e.Result)
 		}
 	}
+	photo.Close()
 	return e
 }
 
