@@ -23,6 +23,7 @@ func knobs() []knob {
 			}
 			return colourName(o.truth.Scene.Strips[0].Colour)
 		}},
+		{"tone curve", func(o *outcome) string { return o.truth.Scene.Processing.Response.Kind }},
 		{"blur px", func(o *outcome) string { return band(blurOf(o.truth.Scene.Optics), 1, 1.5, 2) }},
 		{"tilt deg", func(o *outcome) string { return band(o.truth.Scene.Pose.Tilt, 8, 16, 25) }},
 		{"width px", func(o *outcome) string {

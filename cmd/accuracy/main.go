@@ -22,6 +22,7 @@ import (
 
 	"stripgap/cmd/internal/pipeline"
 	"stripgap/cmd/internal/progress"
+	"stripgap/vision/synth"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -31,6 +32,7 @@ type options struct {
 	count  int
 	faults int
 	pairs  int
+	tones  int
 	seed   uint64
 	names  []string
 	out    string
@@ -76,6 +78,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.IntVar(&o.count, "count", 150, "photos of each population that is to be read")
 	f.IntVar(&o.faults, "faults", 12, "photos of each fault that is to be refused")
 	f.IntVar(&o.pairs, "pairs", 40, "strips that are read from one photo and from two")
+	f.IntVar(&o.tones, "tones", 40, "photos with a tone curve that the reader does not expect")
 	f.Uint64Var(&o.seed, "seed", 1, "seed; photo i of a population draws from it and i alone")
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
 	f.StringVar(&o.out, "out", "out/accuracy", "folder for photos.csv, summary.csv, summary.md and accuracy.png")
@@ -94,8 +97,8 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	switch {
 	case f.NArg() > 0:
 		return o, fmt.Errorf("%w: %q is not a flag", errUsage, f.Arg(0))
-	case o.count < 1 || o.faults < 1 || o.pairs < 1:
-		return o, fmt.Errorf("%w: --count is %d, --faults %d and --pairs %d, want at least 1", errUsage, o.count, o.faults, o.pairs)
+	case min(o.count, o.faults, o.pairs, o.tones) < 1:
+		return o, fmt.Errorf("%w: --count is %d, --faults %d, --pairs %d and --tones %d, want at least 1", errUsage, o.count, o.faults, o.pairs, o.tones)
 	case !slices.Contains(knowledges, *told):
 		return o, fmt.Errorf("%w: --told is %q, want one of %s", errUsage, *told, strings.Join(knowledges, ", "))
 	case o.jobs < 1:
@@ -167,6 +170,8 @@ func (o options) trials() []trial {
 			n = o.faults
 		case p.pairs:
 			n = o.pairs
+		case p.name == string(synth.ForeignTone):
+			n = o.tones
 		}
 		for i := range n {
 			tell := o.told

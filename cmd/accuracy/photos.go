@@ -187,6 +187,8 @@ func sceneFields() []field {
 		scene("light_elevation_deg", func(s *synth.Scene) float64 { return s.Light.Elevation }),
 		scene("shadow", func(s *synth.Scene) float64 { return s.Light.Shadow }),
 		scene("full_well_e", func(s *synth.Scene) float64 { return s.Sensor.FullWell }),
+		{"tone_curve", knobNamed("tone curve")},
+		scene("tone_strength", func(s *synth.Scene) float64 { return s.Processing.Response.Strength }),
 		scene("curve", func(s *synth.Scene) float64 { return s.Processing.Curve }),
 		scene("denoise", func(s *synth.Scene) float64 { return s.Processing.Denoise }),
 		scene("sharpen", func(s *synth.Scene) float64 { return s.Processing.Sharpen }),

@@ -49,6 +49,9 @@ func populations() []population {
 		p.name, p.told = string(s), toldPlane
 		p.draw = func(rng *rand.Rand) ([]synth.Scene, error) {
 			scene, err := synth.Random(rng, s)
+			if s == synth.ForeignTone { // about the tone only, and soon drawn
+				scene = synth.Cropped(scene)
+			}
 			return []synth.Scene{scene}, err
 		}
 		all = append(all, p)

@@ -50,8 +50,8 @@ func commit() string {
 
 // command is what makes these figures again.
 func (o options) command() string {
-	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --pairs %d --seed %d --strata %s --out %s",
-		o.count, o.faults, o.pairs, o.seed, strings.Join(o.names, ","), o.out)
+	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --pairs %d --tones %d --seed %d --strata %s --out %s",
+		o.count, o.faults, o.pairs, o.tones, o.seed, strings.Join(o.names, ","), o.out)
 	if o.taper {
 		c = fmt.Sprintf("go run ./cmd/accuracy --taper --strata %s --count %d --seed %d --out %s", strings.Join(o.names, ","), o.count, o.seed, o.out)
 	}

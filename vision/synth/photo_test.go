@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"image"
 	"image/jpeg"
 	"math"
@@ -111,9 +112,57 @@ func TestOrientationTable(t *testing.T) {
 
 // A grid of codes and linear values by IEC 61966-2-1 (constants from memory).
 func TestTone(t *testing.T) {
-	tone := newTone(0)
+	tone := newTone(&Processing{})
 	for code, linear := range map[float64]float32{0: 0, 10: 0.003035270, 64: 0.051269458, 128: 0.215860500, 188: 0.502886458, 255: 1} {
 		near(t, "code", float64(tone.at(linear)), code, 0.06) // half a table step on the steepest part
+	}
+}
+
+// Each response rises from its lift to white, and takes the form that its name says:
+// a power of one over its strength, a logarithm of 1 and its strength times the light,
+// and of Hill's equation, before sRGB, half of what much light gives at one over its
+// strength (the definition of its half-saturation).
+func TestResponse(t *testing.T) {
+	rng := newRand(1, 2)
+	kinds := map[string]int{}
+	for range 200 {
+		p := Processing{Response: drawResponse(rng)}
+		r := p.Response
+		kinds[r.Kind]++
+		tone := newTone(&p)
+		near(t, "black", float64(tone[0]), 255*r.Lift, 1e-4)
+		near(t, "white", float64(tone[toneSteps]), 255, 1e-4)
+		for i, v := range tone[1:] {
+			if !(v > tone[i]) {
+				t.Fatalf("%+v does not rise at %d", r, i)
+			}
+		}
+		r.Lift = 0
+		curve, err := r.curve()
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch r.Kind {
+		case "power":
+			near(t, "power", math.Pow(curve(0.3), r.Strength), 0.3, 1e-12)
+		case "log":
+			near(t, "logarithm", math.Pow(1+r.Strength, curve(0.3)), 1+r.Strength*0.3, 1e-9)
+		case "shoulder", "film":
+			if k := r.Strength; k > 1 {
+				n := map[string]float64{"shoulder": 1, "film": 1.25}[r.Kind]
+				near(t, "half", curve(1/k), encodeSRGB((1+math.Pow(k, -n))/2), 1e-12)
+			}
+		}
+	}
+	if len(kinds) != 4 {
+		t.Errorf("drew only %v", kinds)
+	}
+	for _, r := range []Response{{Kind: "gamma", Strength: 2}, {Kind: "power"}, {Kind: "log", Strength: math.NaN()}, {Lift: -0.1}} {
+		s := NewScene("rider")
+		s.Processing.Response = r
+		if err := s.Validate(); !errors.Is(err, ErrScene) {
+			t.Errorf("%+v: %v", r, err)
+		}
 	}
 }
 

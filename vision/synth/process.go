@@ -5,7 +5,7 @@ import "math"
 // develop turns linear light into luma and two chroma planes, 0 to 255, in
 // place: tone, noise reduction, then sharpening of the luma.
 func develop(p *Processing, pic *picture) {
-	tone := newTone(p.Curve)
+	tone := newTone(p)
 	for i := range pic.c[0] {
 		r, g, b := tone.at(pic.c[0][i]), tone.at(pic.c[1][i]), tone.at(pic.c[2][i])
 		// JFIF's luma and chroma (ITU-R BT.601 weights, full range).
@@ -23,18 +23,24 @@ func develop(p *Processing, pic *picture) {
 	}
 }
 
-// tone maps linear light, clipped to 0..1, to sRGB-coded values 0..255 through a
+// tone maps linear light, clipped to 0..1, to displayed values 0..255 through a
 // table.
 type tone []float32
 
 const toneSteps = 1 << 16
 
-func newTone(curve float64) tone {
+// newTone tabulates the curve of a scene that Validate passed.
+func newTone(p *Processing) tone {
+	curve, err := p.Response.curve()
+	if err != nil {
+		panic(err)
+	}
+	lift := p.Response.Lift
 	t := make(tone, toneSteps+1)
 	for i := range t {
-		v := encodeSRGB(float64(i) / toneSteps)
-		v += curve * (v*v*(3-2*v) - v)
-		t[i] = float32(255 * v)
+		v := curve(float64(i) / toneSteps)
+		v += p.Curve * (v*v*(3-2*v) - v)
+		t[i] = float32(255 * (lift + (1-lift)*v))
 	}
 	return t
 }

@@ -31,6 +31,9 @@ const (
 	// grooves, saturated highlights, defocus, motion, high ISO, noise reduction,
 	// strong sharpening and tone, print scales off by up to 2 %.
 	Hard Stratum = "hard"
+	// ForeignTone: Flat and Moderate scenes, evenly, whose tone curve is not that of
+	// IEC 61966-2-1 (Response).
+	ForeignTone Stratum = "foreign-tone"
 )
 
 // Faults that should be refused or named; each is a Flat scene but for it.
@@ -50,7 +53,7 @@ const (
 
 // Strata lists every stratum.
 func Strata() []Stratum {
-	return []Stratum{Flat, Moderate, Hard, NoStrip, TwoStrips, CutOff, HalfCard, UnderCard,
+	return []Stratum{Flat, Moderate, Hard, ForeignTone, NoStrip, TwoStrips, CutOff, HalfCard, UnderCard,
 		Smeared, Torn, Rolled, Blurred, Steep, Overexposed}
 }
 
@@ -67,7 +70,10 @@ func Random(rng *rand.Rand, stratum Stratum) (Scene, error) {
 // change returns false, or which then does not fit its photo, is drawn again.
 func RandomWith(rng *rand.Rand, stratum Stratum, change func(*Scene) bool) (Scene, error) {
 	r, known := recipes[stratum]
-	if !known {
+	switch {
+	case stratum == ForeignTone:
+		r, known = recipes[[]Stratum{Flat, Moderate}[rng.IntN(2)]], true
+	case !known:
 		r, known = recipes[Flat], faults[stratum] != nil
 	}
 	if !known {
@@ -79,6 +85,10 @@ func RandomWith(rng *rand.Rand, stratum Stratum, change func(*Scene) bool) (Scen
 		s.Name = string(stratum)
 		if fault := faults[stratum]; fault != nil {
 			fault(rng, &s)
+		}
+		if stratum == ForeignTone {
+			s.Processing.Response = drawResponse(rng)
+			s.Processing.Curve *= float64(rng.IntN(2))
 		}
 		if change(&s) && fits(&s, stratum) {
 			return s, nil

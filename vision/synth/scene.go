@@ -187,10 +187,11 @@ type Sensor struct {
 
 // Processing is what a phone does to a picture before it is stored.
 type Processing struct {
-	Curve         float64 `json:"curve"`   // strength of an S-shaped tone curve, 0 to 1
-	Denoise       float64 `json:"denoise"` // 0 to 1
-	Sharpen       float64 `json:"sharpen"` // amount of the unsharp mask
-	SharpenRadius float64 `json:"sharpen_radius_px"`
+	Response      Response `json:"response,omitzero"`
+	Curve         float64  `json:"curve"`   // strength of an S-shaped tone curve, 0 to 1
+	Denoise       float64  `json:"denoise"` // 0 to 1
+	Sharpen       float64  `json:"sharpen"` // amount of the unsharp mask
+	SharpenRadius float64  `json:"sharpen_radius_px"`
 }
 
 // Output is how the photo is stored.
@@ -245,6 +246,9 @@ func (s *Scene) Validate() error {
 	}
 	if s.Surface.Kind != "flat" && len(s.Strips) == 0 {
 		return fmt.Errorf("%w: a %s is placed by its strip, and there is none", ErrScene, s.Surface.Kind)
+	}
+	if _, err := s.Processing.Response.curve(); err != nil {
+		return err
 	}
 	_, err := layoutNamed(s.Card.Layout)
 	return err
