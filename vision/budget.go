@@ -22,6 +22,7 @@ const (
 	termShadow     = "strip's shadow"
 	termTone       = "tone"
 	termTexture    = "metal's texture"
+	termEnds       = "strip's ends"
 )
 
 // budget fills the width's and the taper's uncertainty, term by term.
@@ -43,6 +44,7 @@ func (m *Measurement) budget(t *traced) {
 	pr.Budget = []Term{
 		{"edge noise", edge, false},
 		{termTexture, texture, false},
+		{termEnds, pr.EndsU, false},
 		{"edge processing", residualEdge * perPx, true},
 		{termDefinition, t.definition() * perPx, true},
 		{termShadow, t.shadeU * perPx, true},

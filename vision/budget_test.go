@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"stripgap/calib"
@@ -83,7 +84,7 @@ func TestBudgetTerms(t *testing.T) {
 			sum := 0.0
 			for _, k := range b.terms {
 				sum += k.U * k.U
-				if k.Common == (k.Name == "edge noise" || k.Name == termTexture) {
+				if k.Common == slices.Contains([]string{"edge noise", termTexture, termEnds}, k.Name) {
 					t.Errorf("%s: common %v", k.Name, k.Common)
 				}
 				if !(k.U >= 0) {

@@ -47,7 +47,12 @@ func (t *traced) condition() []string {
 			flags = append(flags, FlagSmeared)
 		}
 	}
-	return append(flags, t.gaps()...)
+	for _, g := range t.missing {
+		if !slices.Contains(flags, g.name) {
+			flags = append(flags, g.name)
+		}
+	}
+	return flags
 }
 
 // bordersGap reports whether station i stands apart because a place without
@@ -168,10 +173,15 @@ func (t *traced) lost() float64 {
 	return math.Max(0, 1-float64(used)*t.c.step/math.Max(film, t.c.step))
 }
 
-// gaps names the places inside the strip where film is missing or lies on no
-// metal.
-func (t *traced) gaps() []string {
-	var flags []string
+// gapFound is a place inside the strip where film is missing or lies on no metal.
+type gapFound struct {
+	name     string
+	from, to float64 // mm along the axis
+}
+
+// gaps finds them.
+func (t *traced) gaps() []gapFound {
+	var found []gapFound
 	from := -1
 	for i := 0; i <= len(t.cuts); i++ {
 		inside := i < len(t.cuts) && math.Abs(t.cuts[i].s) < t.c.axis.Half
@@ -182,13 +192,14 @@ func (t *traced) gaps() []string {
 			continue
 		}
 		if from >= 0 && inside {
-			if name := t.gap(t.cuts[from].s-t.c.step, t.cuts[i-1].s+t.c.step); name != "" && !slices.Contains(flags, name) {
-				flags = append(flags, name)
+			a, b := t.cuts[from].s, t.cuts[i-1].s
+			if name := t.gap(a-t.c.step, b+t.c.step); name != "" {
+				found = append(found, gapFound{name, a - t.c.step/2, b + t.c.step/2})
 			}
 		}
 		from = -1
 	}
-	return flags
+	return found
 }
 
 // gap names what the strip meets between two places along its axis: a tear,

@@ -37,6 +37,9 @@ func TestFaultsAreNamed(t *testing.T) {
 			k.Fault.TornAt, k.Fault.TornBy = 6, 1.5
 		}},
 		{"over a hole", FlagOverGap, "no error", func(s *synth.Scene) { s.Surface.HoleU, s.Surface.HoleRadius = 2, 1.2 }},
+		{"tapered, over a hole near an end", FlagOverGap, "no error", func(s *synth.Scene) {
+			s.Surface.HoleU, s.Surface.HoleRadius, s.Strips[0].Taper = -5, 1.8, 0.5
+		}},
 		{"over a groove", FlagOverGap, "no error", func(s *synth.Scene) { s.Surface.GrooveU, s.Surface.GrooveHalf = -2, 0.8 }},
 	} {
 		s := smallScene(t, "rider")

@@ -188,6 +188,10 @@ func (m *Measurement) describe(t *traced, o Options) {
 		m.Strip.PxPerMM = 1 / perPx
 		m.PxPerMM = 1 / perPx
 	}
+	if !t.byHand { // what lies beyond was left out
+		t.beyond = [2]float64{t.filmBeyond(-1), t.filmBeyond(1)}
+	}
+	t.missing = t.gaps()
 	pr, ok := t.profile()
 	if !ok {
 		return

@@ -95,6 +95,7 @@ type Profile struct {
 	Ends     [2]End
 	Mean     float64 // mm
 	U        float64 // mm, combined standard uncertainty of Mean
+	EndsU    float64 // mm, standard uncertainty of Mean from where the strip ends
 	Taper    float64 // mm, first end's width minus the second's
 	TaperU   float64 // mm
 	Bow      float64 // mm, mid width minus the mean of the two ends' widths

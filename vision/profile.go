@@ -27,6 +27,11 @@ type traced struct {
 	spread [2]float64
 	shadow [2]filmShadow // beside each edge
 	shadeU float64       // px of width: how well shadow and blur are told from the edges' place
+	// beyond is how far in mm film is seen past the traced length, against the axis'
+	// direction and along it.
+	beyond [2]float64
+	// missing are the places inside the strip where nothing was crushed.
+	missing []gapFound
 	// noise is the least noise of a station, mm, where neighbours do not show it
 	// because they were interpolated between the same ones; 0 for one photo.
 	noise float64
@@ -278,6 +283,9 @@ func (t *traced) settle(l *calib.Layout) bool {
 	}
 	m, ok1 := fitRobust(s, mid, 2)
 	w, ok2 := fitRobust(s, width, 2)
+	if ok2 && 4.685*w.scale > otherWidth*w.p[0] {
+		w, ok2 = fitDespiteRun(s, width, 2)
+	}
 	if !ok1 || !ok2 || !(w.p[0] > 0.1) {
 		return false
 	}
@@ -335,6 +343,10 @@ func (t *traced) flipped(idx []int) {
 // luma and still be the same strip.
 const otherFilm = 0.5
 
+// otherWidth is the share of the width by which stations cannot differ from the strip's
+// curve and be film that was crushed with the rest: waviness is some hundredths.
+const otherWidth = 0.2
+
 // usual returns the film's luma along the stations named, which lie at s, and the
 // median of its contrast to the metal. The light falls off along a strip, on film and
 // metal alike.
@@ -364,6 +376,7 @@ func (t *traced) profile() (*Profile, bool) {
 	trim := math.Max(endTrimLeast, math.Min(endTrimMost, t.c.width/2))
 	used := t.c.axis.Half - trim
 	half := t.c.axis.Half + t.c.step/2 // the outer stations reach that far
+	lo, hi := -t.filmEnd(0), t.filmEnd(1)
 	pr := &Profile{}
 	var s, y, u []float64
 	for _, k := range t.cuts {
@@ -383,18 +396,68 @@ func (t *traced) profile() (*Profile, bool) {
 	if !ok {
 		return nil, false
 	}
-	// The mean is over the whole strip: what a bow does beyond the stations counts.
-	whole := half * half / 3
-	pr.Mean = curve.p[0] + curve.p[2]*whole
+	// The mean is over the whole strip: what taper and bow do beyond the stations counts.
+	whole := t.moments(lo, hi)
+	for i, w := range whole {
+		pr.Mean += w * curve.p[i]
+	}
 	slope, slopeU := straight(s, y, curve.weight)
 	pr.Taper = 2 * half * slope
 	pr.Bow = -curve.p[2] * half * half
 	pr.Ends = [2]End{{Card: t.c.axis.At(half), Width: pr.Mean + pr.Taper/2}, {Card: t.c.axis.At(-half), Width: pr.Mean - pr.Taper/2}}
 	noise := max(successive(y, curve), median(u), t.noise)
-	c := &curve.cov
-	pr.U = math.Sqrt(c[0][0]+2*whole*c[0][2]+whole*whole*c[2][2]) * noise * alikeMean / curve.scale
+	variance := 0.0
+	for i, a := range whole {
+		for k, b := range whole {
+			variance += a * b * curve.cov[i][k]
+		}
+	}
+	pr.U = math.Sqrt(variance) * noise * alikeMean / curve.scale
+	pr.EndsU = t.endsU(&curve, pr.Mean, lo, hi)
 	pr.TaperU = 2 * half * slopeU * noise * alikeSlope
 	return pr, true
+}
+
+// filmEnd is how far in mm from the axis' middle the strip ends: where its stations do,
+// or where more film than a ragged end was seen beyond them, where that does.
+func (t *traced) filmEnd(end int) float64 {
+	if t.beyond[end] > endTrimMost {
+		return t.c.axis.Half + t.beyond[end]
+	}
+	return t.c.axis.Half + t.c.step/2
+}
+
+// moments are the means of s^0, s^1 and s^2 between two places of the axis, without
+// what is missing there: where nothing was crushed, there is no width.
+func (t *traced) moments(lo, hi float64) (m [3]float64) {
+	length := 0.0
+	add := func(lo, hi, sign float64) {
+		length += sign * (hi - lo)
+		for k := range m {
+			n := float64(k + 1)
+			m[k] += sign * (math.Pow(hi, n) - math.Pow(lo, n)) / n
+		}
+	}
+	add(lo, hi, 1)
+	for _, g := range t.missing {
+		add(g.from, g.to, -1)
+	}
+	for k := range m {
+		m[k] /= length
+	}
+	return m
+}
+
+// endsU is what not knowing better where the strip ends leaves of its mean width
+// unknown, mm: an end lies within a station's step, and within what film was seen
+// but not traced.
+func (t *traced) endsU(curve *robustLine, mean, lo, hi float64) float64 {
+	sum := 0.0
+	for i, end := range [2]float64{lo, hi} {
+		byEnd := (curve.at(end) - mean) / (hi - lo)
+		sum += byEnd * byEnd * (t.c.step*t.c.step + t.beyond[i]*t.beyond[i]) / 12 // rectangular, JCGM 100, 4.3.7
+	}
+	return math.Sqrt(sum)
 }
 
 // straight returns the slope of the weighted straight line through the stations

@@ -105,6 +105,32 @@ func fitRobust(x, y []float64, degree int) (robustLine, bool) {
 	return l, true
 }
 
+// fitDespiteRun is fitRobust, but for the weights, where as much as a third of the
+// points that follow one another, with others on both sides, may lie elsewhere
+// together, as over a hole: the fit that the others lie much closer to stands.
+func fitDespiteRun(x, y []float64, degree int) (robustLine, bool) {
+	best, ok := fitRobust(x, y, degree)
+	run := len(x) / 3
+	if !ok || run < 2 {
+		return best, ok
+	}
+	const outside = 3 // points at least
+	for from := outside; from+run+outside <= len(x); from += max(1, run/4) {
+		l, ok := fitRobust(slices.Concat(x[:from], x[from+run:]), slices.Concat(y[:from], y[from+run:]), degree)
+		if !ok {
+			continue
+		}
+		res := make([]float64, len(x))
+		for i := range x {
+			res[i] = math.Abs(y[i] - l.at(x[i]))
+		}
+		if l.scale = 1.4826 * median(res); 2*l.scale < best.scale {
+			best = l
+		}
+	}
+	return best, true
+}
+
 // middleMean is the mean of the middle half of v (the interquartile mean), which is
 // finer than the median where values come in steps. v must not be empty; it is sorted.
 func middleMean(v []float64) float64 {

@@ -90,6 +90,7 @@ func (s *stereo) joined() *traced {
 		v: s.state.view[0], plane: s.state.planeIn(base), radius: s.trace[0].c.radius, axis: axis,
 		step: math.Max(s.trace[0].c.step, s.trace[1].c.step), width: s.state.width(base, 0),
 	}}
+	s.untraced(t, c)
 	own := [2]float64{stationNoise(list[0]), stationNoise(list[1])}
 	t.noise = sharedNoise(own)
 	n := int(axis.Half / t.c.step)
@@ -102,6 +103,22 @@ func (s *stereo) joined() *traced {
 		t.cuts = append(t.cuts, k)
 	}
 	return t
+}
+
+// untraced tells the joint strip, whose middle lies c mm along the base, what the first
+// photo shows of it beyond its stations and of gaps in it.
+func (s *stereo) untraced(joint *traced, c float64) {
+	t, base := s.trace[0], s.model.base
+	at := func(x float64) float64 { return t.c.axis.At(x).Sub(base.Middle).Dot(base.Dir) - c }
+	first, last := at(-t.c.axis.Half-t.beyond[0]), at(t.c.axis.Half+t.beyond[1])
+	joint.beyond = [2]float64{
+		math.Max(0, -math.Min(first, last)-joint.c.axis.Half),
+		math.Max(0, math.Max(first, last)-joint.c.axis.Half),
+	}
+	for _, g := range t.missing {
+		a, b := at(g.from), at(g.to)
+		joint.missing = append(joint.missing, gapFound{g.name, math.Min(a, b), math.Max(a, b)})
+	}
 }
 
 // stationNoise is the noise of one station's width in a photo, mm: what its
@@ -196,6 +213,9 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 		// Differences of variances that are equal but for rounding can fall below 0.
 		more := func(a, b *mat.SymDense) float64 { return math.Sqrt(math.Max(0, v(a)-v(b))) }
 		terms[k] = []Term{{"edge noise", edge, false}, {termTexture, s.textureU()[k], false}}
+		if k == 0 {
+			terms[k] = append(terms[k], Term{termEnds, pr.EndsU, false})
+		}
 		bias := math.Sqrt(v(s.eq.share(flat, groupBias)))
 		for n, part := range s.biasParts() {
 			terms[k] = append(terms[k], Term{termsOfEdges[n], part * bias, true})
