@@ -18,9 +18,6 @@ const (
 	lumaTexture = 0.06 // luma that machining lines and noise account for
 	darkBeside  = 0.8  // of the metal's luma, below which a hole or groove lies beside the strip
 	besideEdge  = 0.3  // mm beside an edge that are surely metal
-	ownShadow   = 0.15 // mm beside an edge that the film's own shadow may darken
-	hazeReach   = 0.8  // mm beyond it, or a width, over which a smear thins out
-	hazeLeast   = 0.15 // of the contrast, that a smear shows nearest to the edge
 	bareMetal   = 0.35 // contrasts by which a gap's luma may differ from the metal's and still be bare metal
 )
 
@@ -243,49 +240,6 @@ func (t *traced) gap(from, to float64) string {
 		return FlagTorn
 	}
 	return ""
-}
-
-// hazy reports whether something like the film lies thinly beside one edge only,
-// thinning outwards. A slope of the light over the metal brightens one side as
-// much as it darkens the other, and cancels.
-func (t *traced) hazy() bool {
-	haze, ok := t.haze()
-	more, less := math.Max(haze[0], haze[1]), math.Min(haze[0], haze[1])
-	return ok && more+less > hazeLeast && more > 2*less
-}
-
-// haze returns the share of the film's contrast that the metal shows right beside
-// each edge, over the metal further out. False when that is not seen.
-func (t *traced) haze() (haze [2]float64, ok bool) {
-	const places = 8
-	for side := range haze {
-		var seen [places][]float64
-		for _, k := range t.cuts {
-			if k.dropped != "" {
-				continue
-			}
-			near := 2.5*t.cam.S + 1.5*t.cam.R + ownShadow/k.perPx
-			reach := math.Max(hazeReach, t.c.width) / k.perPx
-			for i := range places {
-				x := k.fit.x[side] + float64(2*side-1)*(near+reach*float64(i)/(places-1))
-				q := k.frame.at(x)
-				if at, ok := t.c.v.Card(q, t.c.plane); !ok || t.layout.Contains(calib.CardPoint{X: at.X, Y: at.Y}, minGap) {
-					return haze, false
-				}
-				if x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y)); x0 >= 0 && y0 >= 0 && x0 < t.c.p.Luma.W && y0 < t.c.p.Luma.H {
-					seen[i] = append(seen[i], float64(t.c.p.Luma.At(x0, y0))/255)
-				}
-			}
-		}
-		for i := range seen {
-			if len(seen[i]) < 5 {
-				return haze, false
-			}
-		}
-		far := (middleMean(seen[places/2-1]) + middleMean(seen[places/2])) / 2 // most has thinned out by there
-		haze[side] = (middleMean(seen[0]) - far) / (t.film.luma() - far)
-	}
-	return haze, true
 }
 
 // lumaAt returns the median luma, 0..1, of a few pixels about a place of the

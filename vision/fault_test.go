@@ -2,6 +2,7 @@ package vision
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -29,6 +30,9 @@ func TestFaultsAreNamed(t *testing.T) {
 			s.Light.Shadow, s.Light.Elevation, s.Light.Azimuth = 0.9, 30, -90
 		}},
 		{"smeared", FlagSmeared, CodeSmeared, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 1.2, 20 }},
+		{"smeared beside the card", FlagSmeared, CodeSmeared, func(s *synth.Scene) {
+			s.Strips[0].Fault.Smear, s.Strips[0].Opacity, s.Strips[0].Centre.Y = 1.2, 20, 8.9
+		}},
 		{"rolled", FlagRolled, CodeRolled, func(s *synth.Scene) { s.Strips[0].Fault.RollFrom, s.Strips[0].Fault.RollBy = 8, 0.4 }},
 		{"torn", FlagTorn, "no error", func(s *synth.Scene) { s.Strips[0].Fault.TornAt, s.Strips[0].Fault.TornBy = 8, 1.5 }},
 		{"wide and torn", FlagTorn, "no error", func(s *synth.Scene) {
@@ -58,6 +62,26 @@ func TestFaultsAreNamed(t *testing.T) {
 		if err == nil && relative(m.Profile.Mean, truth.Strips[0].MeanWidth) > 0.01 {
 			t.Errorf("%s: width %.4f mm, truth %.4f", c.name, m.Profile.Mean, truth.Strips[0].MeanWidth)
 		}
+	}
+}
+
+// TestLinesAreNoSmear: lines along a strip that are darker beside one of its edges are
+// no smear, the metal on the other side having such, too.
+func TestLinesAreNoSmear(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	s, err := synth.Random(rand.New(rand.NewPCG(1, 54)), synth.Flat) // one of the benchmark's that looked so
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, truth := shot(t, synth.Cropped(s))
+	m, err := Measure(p, flat())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if relative(m.Profile.Mean, truth.Strips[0].MeanWidth) > 0.01 {
+		t.Errorf("width %.4f mm, truth %.4f", m.Profile.Mean, truth.Strips[0].MeanWidth)
 	}
 }
 

@@ -76,9 +76,9 @@ func TestLearnThenRead(t *testing.T) {
 		}
 	}
 	for _, orientation := range []int{1, 6} {
-		photo := renderPhoto(t, phoneScene(t, 2, 30, orientation))
-		alone, uAlone := readWith(t, photo, nil)
-		learnt, uLearnt := readWith(t, photo, []calib.Phone{phone})
+		scene := phoneScene(t, 2, 30, orientation)
+		alone, uAlone := readWith(t, renderPhoto(t, scene), nil) // which closes the photo
+		learnt, uLearnt := readWith(t, renderPhoto(t, scene), []calib.Phone{phone})
 		t.Logf("orientation %d: F %.1f px, u %.2g; with the profile %.1f px, u %.2g", orientation, alone.F, uAlone, learnt.F, uLearnt)
 		if uLearnt > uAlone/2 {
 			t.Errorf("orientation %d: u(ln F) %.2g with the profile, %.2g without", orientation, uLearnt, uAlone)

@@ -1,0 +1,101 @@
+package vision
+
+import (
+	"math"
+
+	"stripgap/calib"
+)
+
+// Judged on rendered smears.
+const (
+	ownShadow = 0.15 // mm beside an edge that the film's own shadow may darken
+	hazeReach = 0.8  // mm beyond it, or a width, over which a smear thins out
+	hazeLeast = 0.15 // of the contrast, that a smear shows nearest to the edge
+	hazeClear = 3.0  // standard deviations of the bare metal
+)
+
+// hazy reports whether something like the film lies thinly beside one edge only,
+// thinning outwards. A slope of the light over the metal brightens one side as
+// much as it darkens the other, and cancels. Machining lines along the strip may look
+// so: what the metal on the other side varies by tells how much.
+func (t *traced) hazy() bool {
+	haze, rough, ok := t.haze()
+	side := 0
+	if haze[1] > haze[0] {
+		side = 1
+	}
+	more, less := haze[side], haze[1-side]
+	return ok && more+less > hazeLeast && more > 2*less && more-less > hazeClear*rough[1-side]
+}
+
+// haze returns the share of the film's contrast that the metal shows right beside
+// each edge, over the metal further out: as far as a smear thins out, or as the card
+// leaves room; and the standard deviation, of the contrast too, by which the metal
+// there strays from an even slope. False when that is not seen.
+func (t *traced) haze() (haze, rough [2]float64, ok bool) {
+	const places = 8
+	reach := t.clearBeside(math.Max(hazeReach, t.c.width))
+	if reach < hazeReach {
+		return haze, rough, false
+	}
+	for side := range haze {
+		var seen [places][]float64
+		for i := range t.cuts {
+			k := &t.cuts[i]
+			if k.dropped != "" {
+				continue
+			}
+			for i := range places {
+				q := t.beside(k, side, reach*float64(i)/(places-1))
+				if x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y)); x0 >= 0 && y0 >= 0 && x0 < t.c.p.Luma.W && y0 < t.c.p.Luma.H {
+					seen[i] = append(seen[i], float64(t.c.p.Luma.At(x0, y0))/255)
+				}
+			}
+		}
+		for i := range seen {
+			if len(seen[i]) < 5 {
+				return haze, rough, false
+			}
+		}
+		far := (middleMean(seen[places/2-1]) + middleMean(seen[places/2])) / 2 // most has thinned out by there
+		contrast := t.film.luma() - far
+		haze[side] = (middleMean(seen[0]) - far) / contrast
+		rough[side] = straying(seen[:]) / math.Abs(contrast)
+	}
+	return haze, rough, true
+}
+
+// straying is the standard deviation of the middle means of v about a straight line.
+func straying(v [][]float64) float64 {
+	q := normal{n: 2}
+	for i := range v {
+		q.add(&[maxUnknowns]float64{1, float64(i)}, middleMean(v[i]), 1)
+	}
+	f, ok := q.factorise()
+	if !ok {
+		return 0
+	}
+	return math.Sqrt(q.fitted(f.solve(q.b)) / float64(len(v)-2))
+}
+
+// beside is the photo's place mm beyond what an edge's blur, its halo and the film's
+// own shadow reach beside a station.
+func (t *traced) beside(k *cut, side int, mm float64) calib.PixelPoint {
+	near := 2.5*t.cam.S + 1.5*t.cam.R + ownShadow/k.perPx
+	return k.frame.at(k.fit.x[side] + float64(2*side-1)*(near+mm/k.perPx))
+}
+
+// clearBeside returns how many mm, up to most, of what lies beside the strip is clear of
+// the card all along both edges.
+func (t *traced) clearBeside(most float64) float64 {
+	less := most / 20
+	for i := range t.cuts {
+		k := &t.cuts[i]
+		for side := 0; k.dropped == "" && side < 2; side++ {
+			for most > 0 && !t.bare(t.beside(k, side, most)) {
+				most -= less
+			}
+		}
+	}
+	return most
+}
