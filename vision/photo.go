@@ -57,7 +57,7 @@ func Load(path string) (*Photo, error) {
 	// The limit holds for pipes and devices too, whose size is not known.
 	var data bytes.Buffer
 	if info, err := f.Stat(); err == nil && info.Mode().IsRegular() && info.Size() <= MaxFileBytes {
-		data.Grow(int(info.Size()) + bytes.MinRead)
+		data = *bytes.NewBuffer(newRaster[uint8](int(info.Size()) + bytes.MinRead)[:0])
 	}
 	if _, err := data.ReadFrom(io.LimitReader(f, MaxFileBytes+1)); err != nil {
 		return nil, Refuse(CodeMissing, "%s", cause(err))
