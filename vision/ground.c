@@ -72,20 +72,31 @@ void look_up_both(const unsigned char *p, const unsigned char *q, int w, int h, 
 	look(p, q, w, h, m, seen, width, height, spare, p_out, q_out);
 }
 
-static inline unsigned char ratio(int chroma, int inverse)
+/* to_ratios turns chroma into shares of luma. */
+static void to_ratios(unsigned char *restrict chroma, const short *restrict inverse, int n)
 {
-	int v = 128 + ((chroma - 128) * inverse >> 8);
-	return v < 0 ? 0 : v > 255 ? 255 : v;
+	for (int i = 0; i < n; i++) {
+		short from = chroma[i] - 128;
+		int v = 128 + (from * inverse[i] >> 8);
+		chroma[i] = v < 0 ? 0 : v > 255 ? 255 : v;
+	}
 }
 
 void features(unsigned char *luma, unsigned char *cb, unsigned char *cr, size_t n,
 	const unsigned char *bright, const int *inverse)
 {
-	for (size_t i = 0; i < n; i++) {
-		int by = inverse[luma[i]];
-		luma[i] = bright[luma[i]];
-		cb[i] = ratio(cb[i], by);
-		cr[i] = ratio(cr[i], by);
+	enum { PART = 512 };
+	short by[PART];
+
+	for (size_t start = 0; start < n; start += PART) {
+		int part = n - start < PART ? n - start : PART;
+		for (int i = 0; i < part; i++) {
+			unsigned char *l = luma + start + i;
+			by[i] = inverse[*l];
+			*l = bright[*l];
+		}
+		to_ratios(cb + start, by, part);
+		to_ratios(cr + start, by, part);
 	}
 }
 
@@ -139,10 +150,25 @@ static void split(const unsigned char *row, int w, unsigned char *out, int half)
 	}
 }
 
+/* reaching takes one off each lane whose pixel reaches the trial value, for n pixels
+ * that lie side by side. */
+static inline lanes reaching(lanes left, const unsigned char *at, int n, lanes trial)
+{
+	for (int i = 0; i < n; i++) {
+		lanes v;
+		memcpy(&v, at + i, sizeof v);
+		left += (lanes)(v >= trial);
+	}
+	return left;
+}
+
 void medians(const unsigned char *plane, int w, int h, int window, unsigned char *spare, unsigned char *out)
 {
 	const int reach = window / 2, half = half_row(w), columns = (w + 1) / 2;
 	const unsigned char rank = window * window / 2; /* so many are larger at most */
+	/* Of a row's window, where its odd and its even pixels begin and how many there are. */
+	const int first = MARGIN - reach, odd = first / 2, even = (first + 1) / 2;
+	const int odds = reach + first % 2, evens = window - odds;
 
 	memset(spare, 0, median_spare(w, h));
 	for (int i = 0; i < h + 2 * MARGIN; i++) {
@@ -154,16 +180,13 @@ void medians(const unsigned char *plane, int w, int h, int window, unsigned char
 		for (int x = 0; x < columns; x += LANES) {
 			lanes median = {0};
 			for (int bit = 128; bit; bit >>= 1) { /* the largest value that over rank pixels reach */
-				lanes trial = median | (unsigned char)bit, reached = {0};
+				lanes trial = median | (unsigned char)bit, left = {0};
 				for (int dy = -reach; dy <= reach; dy++) {
-					const unsigned char *row = spare + (size_t)(y + dy + MARGIN) * 2 * half;
-					for (int dx = MARGIN - reach; dx <= MARGIN + reach; dx++) {
-						lanes v;
-						memcpy(&v, row + dx % 2 * half + dx / 2 + x, sizeof v);
-						reached -= (lanes)(v >= trial);
-					}
+					const unsigned char *row = spare + (size_t)(y + dy + MARGIN) * 2 * half + x;
+					left = reaching(left, row + even, evens, trial);
+					left = reaching(left, row + half + odd, odds, trial);
 				}
-				lanes enough = (lanes)(reached > rank);
+				lanes enough = (lanes)(-left > rank);
 				median = (trial & enough) | (median & ~enough);
 			}
 			int n = columns - x < LANES ? columns - x : LANES;
@@ -193,10 +216,12 @@ static void stretch(const unsigned char *median, int columns, const struct grid 
 }
 
 static void subtract_row(const unsigned char *restrict feature, const unsigned short *restrict a,
-	const unsigned short *restrict b, unsigned f, int n, short *restrict diff)
+	const unsigned short *restrict b, unsigned short f, int n, short *restrict diff)
 {
+	unsigned short g = 256 - f;
+
 	for (int i = 0; i < n; i++)
-		diff[i] = feature[i] - (short)(((256 - f) * a[i] + f * b[i] + (1 << 15)) >> 16);
+		diff[i] = feature[i] - (short)(((unsigned)g * a[i] + (unsigned)f * b[i] + (1 << 15)) >> 16);
 }
 
 void subtract(const unsigned char *feature, int width, int height, int side,
@@ -227,7 +252,7 @@ void stand_out(const short *a, const short *b, const short *c, const unsigned ch
 
 	for (size_t i = 0; i < n; i++) {
 		float x = a[i] * s, y = b[i] * t, z = c[i] * u;
-		mask[i] = x * x + y * y + z * z > least && kind[i] == 0 ? 255 : 0;
+		mask[i] = -((x * x + y * y + z * z > least) & (kind[i] == 0));
 	}
 }
 
@@ -238,6 +263,6 @@ void resemble(const unsigned char *a, const unsigned char *b, const unsigned cha
 
 	for (size_t i = 0; i < n; i++) {
 		float x = a[i] * s - p, y = b[i] * t - q, z = c[i] * u - r;
-		mask[i] = x * x + y * y + z * z < most && kind[i] == 0 ? 255 : 0;
+		mask[i] = -((x * x + y * y + z * z < most) & (kind[i] == 0));
 	}
 }

@@ -20,7 +20,8 @@ void look_up_both(const unsigned char *p, const unsigned char *q, int w, int h, 
 	int width, int height, int *spare, unsigned char *p_out, unsigned char *q_out);
 
 /* Turn luma and both chroma values of n places into features by two tables, of 256
- * each: bright is what luma becomes, inverse what chroma is multiplied by, in 1/256. */
+ * each: bright is what luma becomes, inverse what chroma is multiplied by, in 1/256, under
+ * 32768. */
 void features(unsigned char *luma, unsigned char *cb, unsigned char *cr, size_t n,
 	const unsigned char *bright, const int *inverse);
 

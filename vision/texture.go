@@ -1,9 +1,7 @@
 package vision
 
 import (
-	"cmp"
 	"math"
-	"slices"
 
 	"stripgap/calib"
 )
@@ -138,8 +136,14 @@ func (t *traced) bare(q calib.PixelPoint) bool {
 
 // at is the slice's luma x px across, by linear interpolation between its bins.
 func (s slice) at(x float64) float64 {
-	i, _ := slices.BinarySearchFunc(s.bins, x, func(b bin, x float64) int { return cmp.Compare(b.x, x) })
-	i = max(1, min(i, len(s.bins)-1))
+	last := len(s.bins) - 1
+	i := max(1, min(int((x-s.bins[0].x)/binWidth), last)) // or nearly: empty bins are left out
+	for i > 1 && s.bins[i-1].x >= x {
+		i--
+	}
+	for i < last && s.bins[i].x < x {
+		i++
+	}
 	a, b := s.bins[i-1], s.bins[i]
 	return a.y + (x-a.x)/(b.x-a.x)*(b.y-a.y)
 }
