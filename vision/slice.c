@@ -16,6 +16,15 @@ static void narrow(double *from, double *to, double dir, double off, double low,
 	*to = fmin(*to, fmax(a, b));
 }
 
+/* inside tells whether the pixel dx from the origin is in the slice; along and across
+ * are its row's. */
+static int inside(const double *frame, double half, const double *cuts, double dx, double along, double across)
+{
+	double a = dx * frame[2] + along, c = dx * frame[4] + across;
+
+	return a >= -half && a < half && c >= cuts[0] && c < cuts[1] && !(c > cuts[2] && c < cuts[3]);
+}
+
 int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double left, double right,
 	const double *frame, double half, const double *cuts, double bins_per_px, int bright_from,
 	double *restrict bins, int *bright)
@@ -39,11 +48,14 @@ int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double l
 			if (!(from <= to + 1)) /* none here, and a place far outside may be no int */
 				continue;
 			int x = fmax(next, ceil(from + origin_x - 1e-9)), last = floor(to + origin_x + 1e-9);
+			next = last + 1 > next ? last + 1 : next;
+			/* Places rise or fall along the row: with both ends inside, all are. */
+			while (x <= last && !inside(frame, half, cuts, x - origin_x, along, across))
+				x++;
+			while (x <= last && !inside(frame, half, cuts, last - origin_x, along, across))
+				last--;
 			for (; x <= last; x++) {
-				double dx = x - origin_x;
-				double a = dx * along_x + along, c = dx * across_x + across;
-				if (a < -half || a >= half || c < lo || c >= hi || (c > skip_lo && c < skip_hi))
-					continue;
+				double c = (x - origin_x) * across_x + across;
 				double *bin = bins + 3 * (int)((c - lo) * bins_per_px);
 				bin[0] += c;
 				bin[1] += row[x];
@@ -51,7 +63,6 @@ int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double l
 				counted++;
 				burnt_out += row[x] >= bright_from;
 			}
-			next = x > next ? x : next;
 		}
 	}
 	*bright = burnt_out;
