@@ -189,6 +189,8 @@ func (m missed) refusal(q quarry) *Refusal {
 		return Refuse(CodeNarrowStrip, "%.2f mm, at least %.2f", m.width, q.traced)
 	case m.first && m.why == notSharp:
 		return Refuse(CodeSmeared, "")
+	case m.first && m.why == softEdges:
+		return Refuse(CodeSoftEdges, "")
 	}
 	return nil
 }

@@ -30,6 +30,7 @@ func TestReasonOfTheMissed(t *testing.T) {
 		{"a machining line", choice{missed: []missed{grey}}, CodeNoStrip},
 		{"narrow", choice{missed: []missed{band(12, tooNarrow, touch{})}}, CodeNarrowStrip},
 		{"one soft edge", choice{missed: []missed{band(12, notSharp, touch{})}}, CodeSmeared},
+		{"two soft edges", choice{missed: []missed{band(12, softEdges, touch{})}}, CodeSoftEdges},
 		{"shaded, such as a groove", choice{missed: []missed{band(12, notEven, touch{})}}, CodeNoStrip},
 		{"a bevel", choice{missed: []missed{band(12, twoGrounds, touch{})}}, CodeNoStrip},
 		{"faint", choice{missed: []missed{band(5, dropSaturated, touch{})}}, CodeNoStrip},
@@ -65,6 +66,25 @@ func TestContinues(t *testing.T) {
 	} {
 		if got := c.other.continues(strip); got != c.want {
 			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
+// TestSoftEdges: where both edges are soft the photo blurs the strip; a smear draws
+// out one.
+func TestSoftEdges(t *testing.T) {
+	for _, c := range []struct {
+		spread [2]float64
+		want   string
+	}{
+		{[2]float64{1.5, 1.6}, softEdges},
+		{[2]float64{2.2, 1.5}, softEdges},
+		{[2]float64{1.5, 4}, notSharp},
+	} {
+		b := traced{cuts: make([]cut, 20), spread: c.spread}
+		b.c.axis.Half, b.cam.S = 5, 1
+		if got := b.unlike(crushedStrip); got != c.want {
+			t.Errorf("edges %v as soft as the card's: %s, want %s", c.spread, got, c.want)
 		}
 	}
 }

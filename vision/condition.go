@@ -127,11 +127,14 @@ func (t *traced) jumps(s []float64, edge [2][]float64) bool {
 }
 
 // goesOnOtherwise reports whether the strip goes on beyond an end of its measured
-// length with another width.
+// length with another width. Its own ends are round: there the width falls to
+// nothing within about half of it.
 func (t *traced) goesOnOtherwise() bool {
 	wider := 0
+	film := map[bool]float64{false: t.filmBeyond(-1), true: t.filmBeyond(1)}
 	for _, k := range t.cuts {
-		beyond := math.Abs(k.s) > t.c.axis.Half
+		out := math.Abs(k.s) - t.c.axis.Half
+		beyond := out > 0 && out < film[k.s > 0]-t.c.width/2
 		if beyond && k.dropped == dropApart && math.Abs(k.width/t.c.widthAt(k.s)-1) > 2*stepLeast {
 			wider++
 		}

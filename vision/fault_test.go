@@ -34,6 +34,10 @@ func TestFaultsAreNamed(t *testing.T) {
 			s.Strips[0].Fault.Smear, s.Strips[0].Opacity, s.Strips[0].Centre.Y = 1.2, 20, 8.9
 		}},
 		{"rolled", FlagRolled, CodeRolled, func(s *synth.Scene) { s.Strips[0].Fault.RollFrom, s.Strips[0].Fault.RollBy = 8, 0.4 }},
+		{"wide, its ends round", "", "no error", func(s *synth.Scene) {
+			k := &s.Strips[0]
+			k.Width, k.Length, k.Centre.Y, k.EndRound = 4, 17, 11, 2.2
+		}},
 		{"torn", FlagTorn, "no error", func(s *synth.Scene) { s.Strips[0].Fault.TornAt, s.Strips[0].Fault.TornBy = 8, 1.5 }},
 		{"wide and torn", FlagTorn, "no error", func(s *synth.Scene) {
 			k := &s.Strips[0]

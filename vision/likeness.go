@@ -20,7 +20,8 @@ const (
 const (
 	tooNarrow  = "too narrow"
 	tooShort   = "too short"
-	notSharp   = "its edges are not sharp"
+	notSharp   = "one of its edges is not sharp"
+	softEdges  = "its edges are softer than the card's bars"
 	notClear   = "its edges do not stand out from what is round them"
 	notEven    = "its inside is not even"
 	twoGrounds = "it parts two grounds"
@@ -37,6 +38,9 @@ func (t *traced) unlike(q quarry) string {
 	case 2*used < all:
 		return t.mostDropped(dropApart)
 	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S:
+		if t.unevenEdges() <= maxUneven { // a smear draws out one edge
+			return softEdges
+		}
 		return notSharp
 	case t.clearness() < q.clear && t.unevenEdges() < alikeEdges:
 		return notClear

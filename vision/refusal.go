@@ -84,6 +84,7 @@ const (
 	CodeNotRound         = "not-round"
 	CodeNoBars           = "no-bars"
 	CodeUnevenEdges      = "uneven-edges"
+	CodeSoftEdges        = "soft-edges"
 )
 
 // Refusal codes: of two photos read together.
@@ -106,7 +107,7 @@ func OfFile(code string) bool {
 // they lie, so that another photo of them stays good.
 func Undisturbed(code string) bool {
 	switch code {
-	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodePairTooAlike:
+	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodeSoftEdges, CodePairTooAlike:
 		return true
 	}
 	return false
@@ -146,7 +147,7 @@ var refusals = map[string]refusalText{
 	CodeTilted: {"the camera looked at the card from too far to the side",
 		"hold the phone square above the strip and card, and take the photo again"},
 	CodeCardDistorted: {"the marks do not fit a flat card",
-		"lay the card flat (a folded, curled or wet card will not do), away from the picture's corners"},
+		"lay it flat (not folded, curled or wet), away from the corners, and send the whole photo, not cropped"},
 	CodeBlurred: {"the photo is not sharp",
 		"rest the phone, tap the strip to focus, keep a hand's width away or more, and use more light"},
 	CodeSaturated: {"parts that must be measured are burnt out",
@@ -180,6 +181,8 @@ var refusals = map[string]refusalText{
 		"lay the printed scale flat beside the card, at the same height, and name its part of the picture with --zone"},
 	CodeUnevenEdges: {"one edge of the strip is far less sharp than the other: its own shadow, or film drawn out, lies beside it",
 		"light it from all sides (a white sheet round it, no single lamp), and lay a new strip if that does not help"},
+	CodeSoftEdges: {"both edges of the strip are softer than the card's: it is out of focus, or its own shadow lies along them",
+		"tap the strip to focus, lay the card at its height, and light it from all sides (a white sheet round it)"},
 	CodeRiderGap: {"the small card lies too far from the strip",
 		"lay the small card within 5 mm of the strip, at the same height"},
 

@@ -92,7 +92,8 @@ type Strip struct {
 	Sway        float64         `json:"sway_mm"`  // the middle of the centreline lies this far left of its ends
 	RoughUM     float64         `json:"rough_um"` // standard deviation of each edge's waviness
 	RoughScale  float64         `json:"rough_scale_mm"`
-	Ragged      float64         `json:"ragged_mm"` // depth of the uneven ends
+	Ragged      float64         `json:"ragged_mm"`              // depth of the uneven ends
+	EndRound    float64         `json:"end_round_mm,omitempty"` // from here to the end the width falls to nothing, along an ellipse
 	SectionArea float64         `json:"section_area_mm2"`
 	Colour      RGB             `json:"colour"`
 	Opacity     float64         `json:"opacity_per_mm"` // absorbance of the film per mm of light path
@@ -296,7 +297,8 @@ func (s *Scene) limits() []limit {
 			limit{name + "section_area_mm2", t.SectionArea, 1e-5, 10}, limit{name + "rough_um", t.RoughUM, 0, 500},
 			limit{name + "opacity_per_mm", t.Opacity, 0, inf}, limit{name + "tilt_along_deg", t.TiltAlong, -60, 60},
 			limit{name + "tilt_across_deg", t.TiltAcross, -60, 60}, limit{name + "taper_mm", math.Abs(t.Taper), 0, t.Width},
-			limit{name + "bow_mm", math.Abs(t.Bow), 0, t.Width / 2}, limit{name + "ragged_mm", t.Ragged, 0, t.Length / 4})
+			limit{name + "bow_mm", math.Abs(t.Bow), 0, t.Width / 2}, limit{name + "ragged_mm", t.Ragged, 0, t.Length / 4},
+			limit{name + "end_round_mm", t.EndRound, 0, t.Length / 4})
 		if t.Round {
 			l = append(l, limit{name + "glow", t.Glow, 0, 1}, limit{name + "section_area_mm2 of a round strand", t.SectionArea, 0.99 * math.Pi / 4 * t.Width * t.Width, 1.01 * math.Pi / 4 * t.Width * t.Width})
 		}

@@ -148,18 +148,24 @@ func (t *Strip) centreline(u float64) (v, slope float64) {
 	return t.Sway * (1 - 4*x*x), -8 * t.Sway * x / t.Length
 }
 
-// rounding narrows the strip towards its ragged ends; it is 1 to within 1e-6
-// from twice Ragged on.
+// rounding narrows the strip towards its ragged or round ends; it is 1 to within
+// 1e-6 from twice Ragged, and from EndRound, on.
 func (t *Strip) rounding(u float64) float64 {
-	if t.Ragged == 0 {
-		return 1
+	in := max(0, t.Length/2-math.Abs(u))
+	narrow := 1.0
+	if t.Ragged > 0 {
+		x := in / (0.55 * t.Ragged)
+		narrow = 1 - 0.3*math.Exp(-x*x)
 	}
-	x := max(0, t.Length/2-math.Abs(u)) / (0.55 * t.Ragged)
-	return 1 - 0.3*math.Exp(-x*x)
+	if in < t.EndRound {
+		x := 1 - in/t.EndRound
+		narrow *= math.Sqrt(1 - x*x)
+	}
+	return narrow
 }
 
 // ragged is how much of each end the profile leaves out, mm.
-func (t *Strip) ragged() float64 { return max(0.5, 2*t.Ragged) }
+func (t *Strip) ragged() float64 { return max(0.5, 2*t.Ragged, t.EndRound) }
 
 // cutEnds makes the two ends, uneven by up to about Ragged.
 func (f *film) cutEnds(seed uint64, index int) {
