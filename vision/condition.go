@@ -149,14 +149,26 @@ func (t *traced) filmLength() float64 {
 }
 
 // filmBeyond returns how far in mm film is seen past the end of the measured
-// length, towards the axis' end when dir is 1, away from it when -1.
+// length, towards the axis' end when dir is 1, away from it when -1. The light falls
+// off along a strip, and what the stations show of that goes on.
 func (t *traced) filmBeyond(dir float64) float64 {
-	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
 	const step, most = 0.25, 15.0 // mm
+	var idx []int
+	var s []float64
+	for i, k := range t.cuts {
+		if k.dropped == "" && math.Abs(k.s) <= t.c.axis.Half {
+			idx, s = append(idx, i), append(s, k.s)
+		}
+	}
+	film, contrast, ok := t.usual(idx, s)
+	if !ok {
+		return 0
+	}
 	d := step
 	for ; d < most; d += step {
-		seen, ok := t.lumaAt(t.c.axis.At(dir * (t.c.axis.Half + d)))
-		if !ok || math.Abs(seen-film) > bareMetal*math.Abs(film-metal) {
+		at := dir * (t.c.axis.Half + d)
+		seen, ok := t.lumaAt(t.c.axis.At(at))
+		if !ok || math.Abs(seen-film.at(at)) > bareMetal*contrast {
 			break
 		}
 	}
