@@ -94,7 +94,7 @@ func TestRun(t *testing.T) {
 
 // checkFiles writes the report and reads it back.
 func checkFiles(t *testing.T, rows []outcome, groups []group) {
-	o := options{count: 2, faults: 1, pairs: 3, tones: 4, seed: 1, told: toldUsual, names: []string{"small", "bare"}, out: filepath.Join(t.TempDir(), "new", "folder")}
+	o := options{count: 2, faults: 1, pairs: 3, tones: 4, alike: 4, seed: 1, told: toldUsual, names: []string{"small", "bare"}, out: filepath.Join(t.TempDir(), "new", "folder")}
 	if err := write(o, rows, groups, time.Date(2020, 2, 3, 0, 0, 0, 0, time.UTC)); err != nil {
 		t.Fatal(err)
 	}
@@ -112,7 +112,7 @@ func checkFiles(t *testing.T, rows []outcome, groups []group) {
 		}
 	}
 	md := string(file("summary.md"))
-	for _, want := range []string{"2020-02-03", "--count 2 --faults 1 --pairs 3 --tones 4 --seed 1 --strata small,bare --out ", "## small", "## bare", "| small | 2 | 100.00 |"} {
+	for _, want := range []string{"2020-02-03", "--count 2 --faults 1 --pairs 3 --tones 4 --alike 4 --seed 1 --strata small,bare --out ", "## small", "## bare", "| small | 2 | 100.00 |"} {
 		if !strings.Contains(md, want) {
 			t.Errorf("summary.md lacks %q:\n%s", want, md)
 		}

@@ -33,6 +33,7 @@ type options struct {
 	faults int
 	pairs  int
 	tones  int
+	alike  int
 	seed   uint64
 	names  []string
 	out    string
@@ -79,6 +80,7 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	f.IntVar(&o.faults, "faults", 12, "photos of each fault that is to be refused")
 	f.IntVar(&o.pairs, "pairs", 40, "strips that are read from one photo and from two")
 	f.IntVar(&o.tones, "tones", 40, "photos with a tone curve that the reader does not expect")
+	f.IntVar(&o.alike, "alike", 40, "photos of strips that only their colour tells from the metal")
 	f.Uint64Var(&o.seed, "seed", 1, "seed; photo i of a population draws from it and i alone")
 	f.StringSliceVar(&o.names, "strata", names(), "populations of scenes")
 	f.StringVar(&o.out, "out", "out/accuracy", "folder for photos.csv, summary.csv, summary.md and accuracy.png")
@@ -97,8 +99,8 @@ func parse(args []string, stderr io.Writer) (options, error) {
 	switch {
 	case f.NArg() > 0:
 		return o, fmt.Errorf("%w: %q is not a flag", errUsage, f.Arg(0))
-	case min(o.count, o.faults, o.pairs, o.tones) < 1:
-		return o, fmt.Errorf("%w: --count is %d, --faults %d, --pairs %d and --tones %d, want at least 1", errUsage, o.count, o.faults, o.pairs, o.tones)
+	case min(o.count, o.faults, o.pairs, o.tones, o.alike) < 1:
+		return o, fmt.Errorf("%w: --count is %d, --faults %d, --pairs %d, --tones %d and --alike %d, want at least 1", errUsage, o.count, o.faults, o.pairs, o.tones, o.alike)
 	case !slices.Contains(knowledges, *told):
 		return o, fmt.Errorf("%w: --told is %q, want one of %s", errUsage, *told, strings.Join(knowledges, ", "))
 	case o.jobs < 1:
@@ -172,6 +174,8 @@ func (o options) trials() []trial {
 			n = o.pairs
 		case p.name == string(synth.ForeignTone):
 			n = o.tones
+		case p.alike:
+			n = o.alike
 		}
 		for i := range n {
 			tell := o.told

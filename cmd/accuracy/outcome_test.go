@@ -134,7 +134,7 @@ func TestEveryFaultKnown(t *testing.T) {
 			vision.Refuse(code, "") // panics on an unknown code
 		}
 	}
-	if readable != 6 { // flat, moderate, hard, foreign-tone, and pairs read from one photo and from two
-		t.Errorf("%d populations are to be read, want 6", readable)
+	if readable != 7 { // flat, moderate, hard, foreign-tone, luma-alike, and pairs read from one photo and from two
+		t.Errorf("%d populations are to be read, want 7", readable)
 	}
 }

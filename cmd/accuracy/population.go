@@ -20,6 +20,7 @@ type population struct {
 	named bool
 	told  knowledge // usually
 	pairs bool      // its photos are of --pairs
+	alike bool      // its photos are of --alike
 }
 
 // fault reports whether the population's photos are not to be simply read.
@@ -60,8 +61,9 @@ func populations() []population {
 		scenes, err := synth.RandomPair(rng)
 		return scenes[:], err
 	}
-	// Where one photo shows least: read from one, and from two.
 	return append(all,
+		population{name: "luma-alike", told: toldPlane, alike: true, draw: drawAlike},
+		// Where one photo shows least: read from one, and from two.
 		population{name: "pair-one", told: toldNothing, pairs: true, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
 			scenes, err := pair(rng)
 			return scenes[:1], err

@@ -50,8 +50,8 @@ func commit() string {
 
 // command is what makes these figures again.
 func (o options) command() string {
-	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --pairs %d --tones %d --seed %d --strata %s --out %s",
-		o.count, o.faults, o.pairs, o.tones, o.seed, strings.Join(o.names, ","), o.out)
+	c := fmt.Sprintf("go run ./cmd/accuracy --count %d --faults %d --pairs %d --tones %d --alike %d --seed %d --strata %s --out %s",
+		o.count, o.faults, o.pairs, o.tones, o.alike, o.seed, strings.Join(o.names, ","), o.out)
 	if o.taper {
 		c = fmt.Sprintf("go run ./cmd/accuracy --taper --strata %s --count %d --seed %d --out %s", strings.Join(o.names, ","), o.count, o.seed, o.out)
 	}
@@ -71,7 +71,8 @@ with its sign), the worst one. *u* is the median standard uncertainty claimed.
 95 % if the claim is right; *z sd* is the standard deviation of error over u, 1 if
 it is right; *silent* counts errors above 3 % that the interval does not reach.
 The reader is told the sheet's print scale, and of single photos the strip's
-plane, so that they judge what pixels tell; *pair-one* is told nothing, as people
+plane, so that they judge what pixels tell; strips of *luma-alike* are about as light
+as their metal and of another colour; *pair-one* is told nothing, as people
 often do, and shows what one photo cannot know. *net* figures take the print's scale out of the error and out of u,
 because no photo can show it. *taper*, in percent of the mean width too, compares
 the width line's difference between the reading's own ends. *ends wrong* counts
