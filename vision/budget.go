@@ -75,6 +75,9 @@ const vagueEdge = 0.3
 func (t *traced) definition() float64 {
 	s := 0.0
 	focus := (1 + blurLikeness) * t.cam.S
+	if t.cam.isTint() {
+		focus = math.Hypot(focus, usualTintBlur)
+	}
 	for _, v := range t.spread {
 		s += math.Max(0, v*v-focus*focus)
 	}
@@ -100,15 +103,23 @@ func (w *Witness) toneU(blur float64) float64 {
 // practice, no source.
 const bendU = 0.2
 
+// vividU is the standard uncertainty of how much more, or less, a phone turns up pale
+// colours than full ones: the tint at half of the step is off by a quarter of it.
+// Common practice, no source.
+const vividU = 0.1
+
 // toneU is how well tone curve and bend leave the width known, px, where the curve's
-// strength is known to u.
+// strength is known to u; of a tint also what is done to colours.
 func (t *traced) toneU(u float64) float64 {
-	curve, bend := 0.0, 0.0
+	curve, bend, vivid := 0.0, 0.0, 0.0
 	for _, s := range [2]*edgeShape{t.c.shape.low, t.c.shape.high} {
 		curve += s.likeShift(s.sharpened(s.plain.tone))
 		bend += s.likeShift(s.bendRate())
+		if t.cam.isTint() {
+			vivid += s.likeShift(s.vividRate())
+		}
 	}
-	return math.Hypot(curve*u, bend*bendU)
+	return math.Hypot(math.Hypot(curve*u, bend*bendU), vivid*vividU)
 }
 
 func combined(b []Term) float64 {

@@ -75,7 +75,9 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	if len(all.good) == 0 {
 		r := all.refusal()
 		if r.Code == CodeNoStrip && sliver(p, f.view, l, w) {
-			r = Refuse(CodeStripReachesCard, "")
+			reaches := Refuse(CodeStripReachesCard, "")
+			reaches.tinted = r.tinted
+			return nil, reaches
 		}
 		return nil, r
 	}
@@ -156,9 +158,26 @@ func (m missed) hidden() bool {
 	return false
 }
 
-// refusal tells why there is no strip: what became of the most prominent bands
-// says more than that there is none.
+// refusal is none's, and tells whether a band was missed for its luma alone.
 func (c *choice) refusal() *Refusal {
+	r := c.none()
+	r.tinted = slices.ContainsFunc(c.missed, missed.alike)
+	return r
+}
+
+// alike reports whether a band that stands out by its colour was missed because its
+// luma is too much that of what lies beside it.
+func (m missed) alike() bool {
+	switch m.why {
+	case dropContrast, notClear, twoGrounds:
+		return m.contrast >= clearlyThere && m.tinted()
+	}
+	return false
+}
+
+// none tells why there is no strip: what became of the most prominent bands says more
+// than that there is none.
+func (c *choice) none() *Refusal {
 	for _, m := range c.missed {
 		if r := m.refusal(c.ground.quarry); r != nil && m.contrast >= clearlyThere {
 			return r.at(c.ground.places(m.candidate)...)

@@ -81,9 +81,15 @@ func (t *traced) drawnOut(s []float64, edge [2][]float64) bool {
 	return t.unevenEdges() > smearRise || hi > floor && hi > smearRough*lo
 }
 
-// unevenEdges returns the softer edge's spread over the sharper one's.
+// unevenEdges returns the softer edge's spread over the sharper one's. Chroma is
+// smoothed alike at both, by what the sharper one shows: what the softer one has beyond
+// that goes with the lens' blur alone.
 func (t *traced) unevenEdges() float64 {
-	return math.Max(t.spread[0], t.spread[1]) / math.Min(t.spread[0], t.spread[1])
+	soft, sharp := math.Max(t.spread[0], t.spread[1]), math.Min(t.spread[0], t.spread[1])
+	if t.cam.isTint() {
+		soft, sharp = math.Sqrt(t.cam.S*t.cam.S+soft*soft-sharp*sharp), t.cam.S
+	}
+	return soft / sharp
 }
 
 // jumps reports whether an edge runs straight, jumps, and runs on: a straight line
@@ -167,7 +173,7 @@ func (t *traced) filmBeyond(dir float64) float64 {
 	d := step
 	for ; d < most; d += step {
 		at := dir * (t.c.axis.Half + d)
-		seen, ok := t.lumaAt(t.c.axis.At(at))
+		seen, ok := t.seenAt(t.c.seen, t.c.axis.At(at))
 		if !ok || math.Abs(seen-film.at(at)) > bareMetal*contrast {
 			break
 		}
@@ -219,14 +225,18 @@ func (t *traced) gaps() []gapFound {
 // else does or where what lies beside the strip is dark, or nothing.
 func (t *traced) gap(from, to float64) string {
 	const step = 0.1 // mm
-	film, metal := t.film.luma(), (t.metal[0].luma()+t.metal[1].luma())/2
-	far := math.Max(bareMetal*math.Abs(film-metal), lumaTexture)
+	film, metal := t.seenOfFilm(), t.seenOfMetal()
+	far := bareMetal * math.Abs(film-metal)
+	if !t.c.seen.isTint() {
+		far = math.Max(far, lumaTexture)
+	}
+	luma := (t.metal[0].luma() + t.metal[1].luma()) / 2
 	bare, other, dark := 0, 0, 0
 	for s := from; s <= to; s += step {
 		c, n := t.c.axis.At(s), t.c.axis.Normal()
 		missing, likeMetal := 0, 0
 		for _, x := range [4]float64{-0.35, -0.15, 0.15, 0.35} {
-			seen, ok := t.lumaAt(c.Add(n.Scale(x * t.c.width)))
+			seen, ok := t.seenAt(t.c.seen, c.Add(n.Scale(x*t.c.width)))
 			if ok && math.Abs(seen-film) > far {
 				missing++
 				if math.Abs(seen-metal) < far {
@@ -241,7 +251,7 @@ func (t *traced) gap(from, to float64) string {
 			other++
 		}
 		for _, side := range [2]float64{-1, 1} {
-			if seen, ok := t.lumaAt(c.Add(n.Scale(side * (t.c.width/2 + besideEdge)))); ok && seen < darkBeside*metal {
+			if seen, ok := t.seenAt(channel{}, c.Add(n.Scale(side*(t.c.width/2+besideEdge)))); ok && seen < darkBeside*luma {
 				dark++
 				break
 			}
@@ -257,9 +267,16 @@ func (t *traced) gap(from, to float64) string {
 	return ""
 }
 
-// lumaAt returns the median luma, 0..1, of a few pixels about a place of the
-// strip's plane.
-func (t *traced) lumaAt(c calib.CardPoint) (float64, bool) {
+// seenOfFilm and seenOfMetal are what the traced channel shows of them.
+func (t *traced) seenOfFilm() float64 { return t.c.seen.of(t.film) }
+
+func (t *traced) seenOfMetal() float64 {
+	return (t.c.seen.of(t.metal[0]) + t.c.seen.of(t.metal[1])) / 2
+}
+
+// seenAt returns the median of what a channel shows of a few pixels about a place of
+// the strip's plane.
+func (t *traced) seenAt(in channel, c calib.CardPoint) (float64, bool) {
 	px, ok := t.c.v.Image(t.c.plane.At(c))
 	if !ok {
 		return 0, false
@@ -269,7 +286,7 @@ func (t *traced) lumaAt(c calib.CardPoint) (float64, bool) {
 	for dy := -2; dy <= 2; dy++ {
 		for dx := -2; dx <= 2; dx++ {
 			if x, y := x0+dx, y0+dy; x >= 0 && y >= 0 && x < t.c.p.Luma.W && y < t.c.p.Luma.H {
-				v = append(v, float64(t.c.p.Luma.At(x, y))/255)
+				v = append(v, t.c.p.seen(in, x, y))
 			}
 		}
 	}

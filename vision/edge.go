@@ -6,9 +6,29 @@ import "math"
 // Gaussian of standard deviation S in linear light, the tone curve, then
 // sharpening by an unsharp mask of amount A and radius R (standard deviation) on
 // luma. The witness bars give it for each photo.
+//
+// Chroma is not sharpened but smoothed, and halved: that is the mask with an amount of
+// -1, and R then the standard deviation of this second blur, behind the tone curve.
 type camera1D struct {
 	S, A, R float64
 	Tone    tone
+	channel
+}
+
+// blur is the standard deviation of all that widens an edge, px.
+func (c camera1D) blur() float64 {
+	if c.isTint() {
+		return math.Hypot(c.S, c.R)
+	}
+	return c.S
+}
+
+// sharpest is the spread of an edge from which it is none of a film, px.
+func (c camera1D) sharpest() float64 {
+	if c.isTint() {
+		return math.Hypot(sharpEnough*c.S, tintSoft)
+	}
+	return sharpEnough * c.S
 }
 
 // edgeShape is the luma across one edge as a table: 0 on the metal far away, 1
@@ -44,15 +64,15 @@ const (
 )
 
 // newEdgeShape tabulates the edge between the two display-referred colours.
-// False when their lumas differ by less than minContrast, where an edge's shape
-// on luma is not defined.
+// False when their lumas, or tints, differ by less than minContrast, where an edge's
+// shape is not defined.
 func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
 	return newShadedEdge(c, film, metal, filmShadow{})
 }
 
 // newShadedEdge is newEdgeShape for a film with a shadow.
 func newShadedEdge(c camera1D, film, metal rgb, shadow filmShadow) (*edgeShape, bool) {
-	p := plainEdge{camera: c, shadow: shadow, mix: newMixing(c.Tone, film, metal), mask: newUnsharp(c)}
+	p := plainEdge{camera: c, shadow: shadow, mix: newMixing(c.Tone, film, metal, c.channel), mask: newUnsharp(c)}
 	half := int((4*c.S + 3*c.R + 0.5 + shadow.end()) / edgeStep)
 	if !p.fill(half + p.mask.reach()) {
 		return nil, false
@@ -105,11 +125,17 @@ func (p *plainEdge) offset(i int) float64 { return float64(i-len(p.y)/2) * edgeS
 // rates tabulates the derivatives.
 func (s *edgeShape) rates() edgeRates {
 	p := &s.plain
-	r := edgeRates{blur: s.blurRate(), radius: make([]float64, len(s.e)), tone: s.sharpened(p.tone)}
-	for i := range s.e {
-		r.radius[i] = -p.camera.A * p.mask.soft(p.y, i, p.mask.rate)
+	return edgeRates{blur: s.blurRate(), radius: s.radiusRate(), tone: s.sharpened(p.tone)}
+}
+
+// radiusRate tabulates the derivative by the mask's radius.
+func (s *edgeShape) radiusRate() []float64 {
+	p := &s.plain
+	rate := make([]float64, len(s.e))
+	for i := range rate {
+		rate[i] = -p.camera.A * p.mask.soft(p.y, i, p.mask.rate)
 	}
-	return r
+	return rate
 }
 
 // blurRate tabulates the derivative by the blur, which widens both the film's
@@ -160,6 +186,16 @@ func (s *edgeShape) bendRate() []float64 {
 	return s.sharpened(rate)
 }
 
+// vividRate tabulates the derivative by how much more a tint's middle is turned up than
+// its ends.
+func (s *edgeShape) vividRate() []float64 {
+	rate := make([]float64, len(s.e))
+	for i, e := range s.e {
+		rate[i] = e * (1 - e)
+	}
+	return rate
+}
+
 // likeShift is the shift of the edge, px, that looks most like a change of the table.
 func (s *edgeShape) likeShift(change []float64) float64 {
 	across, square := 0.0, 0.0
@@ -181,7 +217,8 @@ func (s *edgeShape) sharpened(plain []float64) []float64 {
 	return out
 }
 
-// minContrast is the least difference of film's and metal's luma, 0..1.
+// minContrast is the least difference of film's and metal's luma, 0..1, or of their
+// chroma: ten levels of a photo.
 const minContrast = 0.04
 
 // at returns the shape and its slope at offset u px, by linear interpolation.

@@ -48,7 +48,7 @@ func (t *traced) haze() (haze, rough [2]float64, ok bool) {
 			for i := range places {
 				q := t.beside(k, side, reach*float64(i)/(places-1))
 				if x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y)); x0 >= 0 && y0 >= 0 && x0 < t.c.p.Luma.W && y0 < t.c.p.Luma.H {
-					seen[i] = append(seen[i], float64(t.c.p.Luma.At(x0, y0))/255)
+					seen[i] = append(seen[i], t.c.p.seen(t.c.seen, x0, y0))
 				}
 			}
 		}
@@ -58,7 +58,7 @@ func (t *traced) haze() (haze, rough [2]float64, ok bool) {
 			}
 		}
 		far := (middleMean(seen[places/2-1]) + middleMean(seen[places/2])) / 2 // most has thinned out by there
-		contrast := t.film.luma() - far
+		contrast := t.seenOfFilm() - far
 		haze[side] = (middleMean(seen[0]) - far) / contrast
 		rough[side] = straying(seen[:]) / math.Abs(contrast)
 	}

@@ -37,7 +37,7 @@ func (t *traced) unlike(q quarry) string {
 		return tooShort
 	case 2*used < all:
 		return t.mostDropped(dropApart)
-	case math.Min(t.spread[0], t.spread[1]) >= sharpEnough*t.cam.S:
+	case math.Min(t.spread[0], t.spread[1]) >= t.cam.sharpest():
 		if t.unevenEdges() <= maxUneven { // a smear draws out one edge
 			return softEdges
 		}
@@ -129,7 +129,7 @@ func (t *traced) unevenInside() bool {
 // softSide reports whether one edge rises sharply and the other far more slowly.
 func (t *traced) softSide() bool {
 	lo, hi := math.Min(t.rise[0], t.rise[1]), math.Max(t.rise[0], t.rise[1])
-	return lo > 0 && lo < 3*t.cam.S+1 && hi > smearRise*lo && hi > 6*t.cam.S
+	return lo > 0 && lo < 3*t.cam.blur()+1 && hi > smearRise*lo && hi > 6*t.cam.blur()
 }
 
 // clearness is the median over stations of the edges' contrast over the luma

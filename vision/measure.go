@@ -46,7 +46,24 @@ func (m *Measurement) run(p *Photo, o Options) (t *traced, r *Refusal) {
 		return nil, r
 	}
 	o.Surface = o.surfaceOf(f.card.Bearing)
-	t, r = findStrip(p, f, m.Bars, o)
+	byColour := *m
+	byColour.Checks = slices.Clone(m.Checks)
+	if t, r = m.strip(p, f, o); r == nil || !r.tinted {
+		return t, r
+	}
+	o.byColour = true
+	coloured, why := byColour.strip(p, f, o)
+	if why != nil {
+		return t, r // what luma shows says more
+	}
+	*m = byColour
+	m.flag(FlagByColour)
+	return coloured, nil
+}
+
+// strip finds and traces the strip beside a proven card. Nil where there is none.
+func (m *Measurement) strip(p *Photo, f *found, o Options) (*traced, *Refusal) {
+	t, r := findStrip(p, f, m.Bars, o)
 	if t == nil {
 		return nil, r
 	}
@@ -256,8 +273,11 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	case slices.Contains(m.Flags, FlagRolled):
 		return Refuse(CodeRolled, "")
 	}
-	uneven := t.unevenEdges()
-	if !m.check("edges alike in sharpness", uneven, maxUneven, "") {
+	uneven, most := t.unevenEdges(), maxUneven
+	if t.cam.isTint() {
+		most = notableUneven // chroma shows what is drawn out less well
+	}
+	if !m.check("edges alike in sharpness", uneven, most, "") {
 		return Refuse(CodeUnevenEdges, "%.1f times", uneven)
 	}
 	if uneven > notableUneven {
@@ -274,8 +294,8 @@ func (m *Measurement) gateSize() *Refusal {
 	if ok := m.atLeast("strip width", wpx, minWidthPixels, "px"); !ok {
 		return Refuse(CodeNarrowStrip, "%.1f px, at least %.0f", wpx, minWidthPixels)
 	}
-	if ok := m.atLeast("strip width over blur", wpx/s.Camera.S, minWidthBlurs, ""); !ok {
-		return Refuse(CodeNarrowStrip, "%.1f blur widths, at least %.0f", wpx/s.Camera.S, minWidthBlurs)
+	if ok := m.atLeast("strip width over blur", wpx/s.Camera.blur(), minWidthBlurs, ""); !ok {
+		return Refuse(CodeNarrowStrip, "%.1f blur widths, at least %.0f", wpx/s.Camera.blur(), minWidthBlurs)
 	}
 	gap := gapTo(l, s.Axis, s.Width)
 	if !m.check("gap to the card", gap, l.MaxGap, "mm") {
@@ -288,7 +308,9 @@ func (m *Measurement) gateSize() *Refusal {
 func (m *Measurement) gateLost(t *traced, most float64) *Refusal {
 	lost := t.lost()
 	if !m.check("stations lost", 100*lost, 100*most, "%") {
-		return Refuse(mostLost(t), "%.0f %% of the strip's length", 100*lost)
+		r := Refuse(mostLost(t), "%.0f %% of the strip's length", 100*lost)
+		r.tinted = r.Code == CodeLowContrast
+		return r
 	}
 	if m.Profile == nil {
 		return Refuse(CodeStationsLost, "too few stations are left")

@@ -27,7 +27,8 @@ type Options struct {
 	// Prior overrides the camera prior taken from EXIF when F is not zero.
 	Prior calib.Prior
 
-	quarry quarry
+	quarry   quarry
+	byColour bool // the strip is sought and measured by its chroma
 }
 
 // surfaceOf is the metal under the strip of a bearing, "" where the card is no tag.

@@ -48,7 +48,7 @@ const (
 // not make the fit throw out its own edges. False when the fit does not settle, or the
 // edges meet or leave the slice.
 func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
-	if len(s.bins) < 3*maxUnknowns || x1-x0 < 2 {
+	if len(s.bins) < 2*maxUnknowns || x1-x0 < 2 {
 		return pairFit{}, false
 	}
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x

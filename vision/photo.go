@@ -86,8 +86,8 @@ func (p *Photo) Height() int { return p.Luma.H }
 // display's range are held at its border, as every viewer does. The pixel must
 // lie inside the photo.
 func (p *Photo) RGB(x, y int) (r, g, b float64) {
-	u := chromaCoord(x, p.ShiftX, p.ChromaX)
-	v := chromaCoord(y, p.ShiftY, p.ChromaY)
+	u := chromaCoord(float64(x), p.ShiftX, p.ChromaX)
+	v := chromaCoord(float64(y), p.ShiftY, p.ChromaY)
 	luma := float64(p.Luma.At(x, y))
 	cb := p.Cb.bilinear(u, v) - 128
 	cr := p.Cr.bilinear(u, v) - 128
@@ -97,8 +97,8 @@ func (p *Photo) RGB(x, y int) (r, g, b float64) {
 }
 
 // chromaCoord maps a luma coordinate to the chroma grid.
-func chromaCoord(luma, shift, factor int) float64 {
-	return (float64(luma+shift)+0.5)/float64(factor) - 0.5
+func chromaCoord(luma float64, shift, factor int) float64 {
+	return (luma+float64(shift)+0.5)/float64(factor) - 0.5
 }
 
 func display(v float64) float64 { return math.Min(255, math.Max(0, v)) }

@@ -57,8 +57,18 @@ func trace(p *Photo, v *calib.View, l *calib.Layout, w *Witness, o Options, cand
 	}
 	t.c.width *= perPx / flatPx // the candidate was measured as if it lay in the card's plane
 	t.c.step = math.Max(math.Max(stationLeast, 8*perPx), math.Min(stationMost, cand.length()/stations))
+	sense := cand.sense()
+	if o.byColour {
+		t.cam.A, t.cam.R = -1, usualTintBlur
+	}
 	t.c.side = sidePixels(t.cam, perPx)
-	t.locate(cand.sense())
+	if o.byColour {
+		if why := t.seekTint(); why != "" {
+			return t, why
+		}
+		sense = 1 // the tint grows from metal to film
+	}
+	t.locate(sense)
 	for pass := range lastPass + 1 {
 		spread := [lastPass + 1]float64{3, 2, 1}[pass] // the first looks only find the middle line and the edge shape
 		if why := t.shapes(pass); why != "" {
@@ -127,8 +137,8 @@ func (t *traced) locate(sense float64) {
 			continue
 		}
 		half := t.c.width / 2 / perPx
-		slack := t.clearOfCard(f, half, math.Max(2*edgeSlack, 0.6*half), (3*t.cam.S+3)*perPx)
-		sl, ok := gather(t.c.p.Luma, f, t.c.step/2/perPx, cuts{lo: -half - t.c.side - slack, hi: half + t.c.side + slack})
+		slack := t.clearOfCard(f, half, math.Max(2*edgeSlack, 0.6*half), (3*t.cam.blur()+3)*perPx)
+		sl, ok := t.c.p.gather(t.c.seen, f, t.c.step/2/perPx, cuts{lo: -half - t.c.side - slack, hi: half + t.c.side + slack})
 		if !ok {
 			continue
 		}
@@ -184,13 +194,7 @@ func sidePixels(c camera1D, perPx float64) float64 {
 func (t *traced) shapes(pass int) (why string) {
 	cuts := t.cuts
 	if pass == 0 {
-		for s := -0.8 * t.c.axis.Half; s <= 0.8*t.c.axis.Half; s += t.c.step {
-			mid := t.c.axis.At(s)
-			f, perPx, ok := cardFrame(t.c.v, mid, mid.Sub(t.c.axis.tangent(s).Scale(0.25)), t.c.plane)
-			if ok {
-				cuts = append(cuts, cut{s: s, frame: f, perPx: perPx, dropped: dropNoEdges})
-			}
-		}
+		cuts = t.roughly()
 	} else {
 		cuts = slices.DeleteFunc(slices.Clone(cuts), func(k cut) bool { return k.dropped != "" })
 	}
@@ -203,8 +207,8 @@ func (t *traced) shapes(pass int) (why string) {
 	if pass > 0 {
 		edges := t.superEdges(cuts)
 		t.spreads(&edges)
-		for side, s := range t.spread {
-			cam[side].S = math.Max(spreadRange[0]*t.cam.S, math.Min(spreadRange[1]*t.cam.S, s))
+		for side := range cam {
+			cam[side] = t.camera(side)
 		}
 		if pass == lastPass && t.unevenEdges() <= maxUneven { // else it is more than a film's shadow
 			tints := t.tintEdges(cuts)
@@ -214,7 +218,7 @@ func (t *traced) shapes(pass int) (why string) {
 			}
 		}
 	}
-	t.c.contrast = math.Abs(t.film.luma() - (t.metal[0].luma()+t.metal[1].luma())/2)
+	t.c.contrast = math.Abs(t.seenOfFilm() - t.seenOfMetal())
 	low, ok1 := newShadedEdge(cam[0], t.film, t.metal[0], t.shadow[0])
 	high, ok2 := newShadedEdge(cam[1], t.film, t.metal[1], t.shadow[1])
 	t.c.shape = pairShape{low, high}
@@ -227,35 +231,20 @@ func (t *traced) shapes(pass int) (why string) {
 	return dropContrast
 }
 
+// roughly are stations along the axis that are not fitted.
+func (t *traced) roughly() (cuts []cut) {
+	for s := -0.8 * t.c.axis.Half; s <= 0.8*t.c.axis.Half; s += t.c.step {
+		mid := t.c.axis.At(s)
+		f, perPx, ok := cardFrame(t.c.v, mid, mid.Sub(t.c.axis.tangent(s).Scale(0.25)), t.c.plane)
+		if ok {
+			cuts = append(cuts, cut{s: s, frame: f, perPx: perPx, dropped: dropNoEdges})
+		}
+	}
+	return cuts
+}
+
 // burntOut is the luma, 0..1, from which metal shows nothing any more.
 const burntOut = 0.985
-
-// spreadRange bounds the strip's own edge spread over the bars' that is taken
-// into its edge model: a strip may lie a little out of the focus of the card.
-// What lies outside is not blur but the strip's edge itself.
-var spreadRange = [2]float64{0.8, 1.5}
-
-// superEdges lays the stations' edges over one another, side by side.
-func (t *traced) superEdges(cuts []cut) (edges [2]superEdge) {
-	for side := range edges {
-		var sum edgeSum
-		for i := range cuts {
-			sum.add(cuts[i].slice, &cuts[i].fit, side)
-		}
-		edges[side] = sum.edge(t.film, t.metal[side])
-	}
-	return edges
-}
-
-// spreads measures each edge's own spread, px; the bars' where it does not show.
-func (t *traced) spreads(edges *[2]superEdge) {
-	for side := range edges {
-		t.spread[side] = t.cam.S
-		if s, ok := edges[side].spread(t.cam); ok {
-			t.spread[side] = s
-		}
-	}
-}
 
 // settle finds the run of stations that is the strip, drops what stands apart,
 // and moves the axis onto the middle line.

@@ -12,6 +12,7 @@ type Refusal struct {
 	Code, Message, Remedy string
 
 	places [][]calib.PixelPoint // see Measurement.Places
+	tinted bool                 // luma shows too little of something whose colour stands out
 }
 
 // Error returns the message, without the remedy.

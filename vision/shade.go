@@ -73,7 +73,7 @@ func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, b
 	// Points nearer to one another than the blur are wrong together: a row of points
 	// counts as its length over 2 sqrt(pi) S, the width of a blurred noise's
 	// autocorrelation.
-	misfit := math.Max(1, 2*math.Sqrt(math.Pi)*c.S/superStep)
+	misfit := math.Max(1, 2*math.Sqrt(math.Pi)*c.blur()/superStep)
 	points := float64(len(edges[0].u) + len(edges[1].u))
 	var fits []shadeFit
 	for i, start := range shadowStarts {
@@ -109,7 +109,7 @@ func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, b
 func (t *traced) untoldShadowU() float64 {
 	sum := 0.0
 	for _, metal := range t.metal {
-		u := t.cam.Tone.asFilm(shadeSpread*math.Exp(usualReach), t.film, metal)
+		u := t.cam.asFilm(filmShadow{depth: shadeSpread, reach: math.Exp(usualReach)}, t.film, metal)
 		sum += u * u
 	}
 	return math.Sqrt(sum)
@@ -214,7 +214,7 @@ const vagueForm = 0.1
 // does, px.
 func (f *shadeFit) shadowWidth(side int) float64 {
 	e, s := &f.edges[side], f.shadow(&f.p, side)
-	return f.c.Tone.asFilm(s.depth*s.reach, e.film, e.metal)
+	return f.c.asFilm(s, e.film, e.metal)
 }
 
 const (

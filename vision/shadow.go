@@ -36,6 +36,17 @@ func (f filmShadow) at(x, blur float64) float64 {
 	return f.depth * share
 }
 
+// asFilm is how many px of film beside the edge change what is seen of the metal as
+// much as the shadow does, all.
+func (c camera1D) asFilm(s filmShadow, film, metal rgb) float64 {
+	if !c.isTint() {
+		return c.Tone.asFilm(s.depth*s.reach, film, metal)
+	}
+	mix := newMixing(c.Tone, film, metal, c.channel)
+	bare := mix.luma(0)
+	return s.reach * (mix.mixed(0, 1-s.depth).luma - bare) / (mix.luma(1) - bare)
+}
+
 // whole is at for a depth of 1, with its derivatives by blur and reach. A reach of 0
 // is no shadow.
 func (f filmShadow) whole(x, blur float64) (share, byBlur, byReach float64) {

@@ -81,16 +81,24 @@ func around(x0, x1, side float64) cuts {
 // origin and in the ranges across. False when the photo does not hold the whole
 // of that box.
 func gather(luma *Plane, f frame, half float64, r cuts) (slice, bool) {
+	x0, y0, x1, y1 := f.box(half, r.lo, r.hi)
+	return sortPixels(luma, f, [4]float64{x0, y0, x1, y1}, half, r)
+}
+
+// sortPixels gathers a plane's samples in a box of it, given by its least and largest
+// coordinates. The frame's origin is a place of the plane, its directions turn steps
+// of the plane's samples into px.
+func sortPixels(plane *Plane, f frame, box [4]float64, half float64, r cuts) (slice, bool) {
 	lo, hi := r.lo, r.hi
-	x0, y0, x1, y1 := f.box(half, lo, hi)
-	if !(x0 >= 0 && y0 >= 0 && x1 <= float64(luma.W-1) && y1 <= float64(luma.H-1)) || hi-lo > 4000 {
+	x0, y0, x1, y1 := box[0], box[1], box[2], box[3]
+	if !(x0 >= 0 && y0 >= 0 && x1 <= float64(plane.W-1) && y1 <= float64(plane.H-1)) || hi-lo > 4000 {
 		return slice{}, false
 	}
 	sum := make([]bin, int((hi-lo)/binWidth)+1)
 	at := [6]float64{f.o.X, f.o.Y, f.along.X, f.along.Y, f.across.X, f.across.Y}
 	ranges := [4]float64{lo, hi, r.skipLo, r.skipHi}
 	var bright C.int
-	all := C.sort_pixels(cbytes(luma.Pix), C.int(luma.W), C.int(math.Ceil(y0)), C.int(y1), C.double(x0), C.double(x1),
+	all := C.sort_pixels(cbytes(plane.Pix), C.int(plane.W), C.int(math.Ceil(y0)), C.int(y1), C.double(x0), C.double(x1),
 		cdoubles(at[:]), C.double(half), cdoubles(ranges[:]), 1/binWidth, burntOutFrom, (*C.double)(&sum[0].x), &bright)
 	s := slice{bins: sum[:0]}
 	for _, b := range sum {

@@ -54,9 +54,10 @@ type cutter struct {
 	step   float64 // mm between stations
 	width  float64 // mm, expected at the middle
 	taper  float64 // mm of width per mm along the axis, expected
-	// contrast is the luma between film and metal that is expected, 0..1.
+	// contrast is the luma, or tint, between film and metal that is expected, 0..1.
 	contrast float64
 	side     float64 // px of metal used beside each edge
+	seen     channel // in which the edges are looked at
 }
 
 // cut is one station's slice and fit.
@@ -132,7 +133,7 @@ func (c *cutter) cutAt(l *calib.Layout, s float64) cut {
 			return k
 		}
 	}
-	sl, ok := gather(c.p.Luma, f, c.step/2/perPx, around(-half, half, c.side+edgeSlack))
+	sl, ok := c.p.gather(c.seen, f, c.step/2/perPx, around(-half, half, c.side+edgeSlack))
 	if !ok {
 		k.dropped = dropOutside
 		return k

@@ -356,13 +356,18 @@ func (e *superEdge) levels(s *edgeShape, shift float64) (level, gain float64, ok
 }
 
 // spread returns the blur in px of a super-edge whose sharpening and tone are
-// known to be c's: the least misfit over blur and shift. False when the edge does
-// not show one.
+// known to be c's: the least misfit over blur and shift. Of a tint it is chroma's own
+// blur that is sought, and the other one known, too. False when the edge does not show
+// one.
 func (e *superEdge) spread(c camera1D) (float64, bool) {
 	if len(e.u) < 20 {
 		return 0, false
 	}
 	shift := 0.0
+	own := &c.S
+	if c.isTint() {
+		own = &c.R
+	}
 	for range 12 {
 		s, ok := newEdgeShape(c, e.film, e.metal)
 		if !ok {
@@ -373,12 +378,16 @@ func (e *superEdge) spread(c camera1D) (float64, bool) {
 		if !ok {
 			return 0, false
 		}
-		blur := s.blurRate()
+		blur := s.blurRate
+		if c.isTint() {
+			blur = s.radiusRate
+		}
+		rate := blur()
 		for i, u := range e.u {
 			v, slope := s.at(u - shift)
 			j := [maxUnknowns]float64{0, -gain * slope, 1, v}
 			if c, f, ok := s.inside(u - shift); ok {
-				j[0] = gain * lerp(blur, c, f)
+				j[0] = gain * lerp(rate, c, f)
 			}
 			q.add(&j, e.y[i]-level-gain*v, e.w[i])
 		}
@@ -387,11 +396,11 @@ func (e *superEdge) spread(c camera1D) (float64, bool) {
 			return 0, false
 		}
 		step := f.solve(q.b)
-		ds := math.Max(-0.4*c.S, math.Min(0.5*c.S, step[0]))
-		c.S = math.Max(0.25, math.Min(superReach/2.0, c.S+ds))
+		ds := math.Max(-0.4**own, math.Min(0.5**own, step[0]))
+		*own = math.Max(0.25, math.Min(superReach/2.0, *own+ds))
 		shift += clampStep(step[1])
 		if math.Abs(ds) < 5e-3 {
-			return c.S, math.Abs(shift) < 2
+			return *own, math.Abs(shift) < 2
 		}
 	}
 	return 0, false

@@ -105,7 +105,7 @@ func (t *traced) falseShifts(k *cut, side int) (moved []float64) {
 	sign := float64(2*side - 1) // outwards
 	at := func(place int, u float64) float64 {
 		first := 2.5*t.cam.S + 1.5*t.cam.R + ownShadow/k.perPx + w.last() // clear of blur, halo and shadow
-		return k.fit.x[side] + sign*(first+float64(place)*textureApart*t.cam.S-u)
+		return k.fit.x[side] + sign*(first+float64(place)*textureApart*t.cam.blur()-u)
 	}
 	places := texturePlaces
 	for ; places > 0 && !t.bare(k.frame.at(at(places-1, w.from))); places-- {
@@ -114,7 +114,7 @@ func (t *traced) falseShifts(k *cut, side int) (moved []float64) {
 		return nil
 	}
 	near, far := at(0, w.last())-sign, at(places-1, w.from)+sign
-	sl, ok := gather(t.c.p.Luma, k.frame, t.c.step/2/k.perPx, cuts{lo: math.Min(near, far), hi: math.Max(near, far)})
+	sl, ok := t.c.p.gather(t.c.seen, k.frame, t.c.step/2/k.perPx, cuts{lo: math.Min(near, far), hi: math.Max(near, far)})
 	if !ok || sl.saturated > 0.05 {
 		return nil
 	}

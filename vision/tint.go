@@ -27,6 +27,14 @@ const (
 // tintBlurs bounds the blur of a colour's edge, px.
 var tintBlurs = [2]float64{0.7, 6}
 
+// usualTintBlur is the standard deviation of what chroma is blurred by beside luma, px:
+// samples of two by two pixels, and some smoothing. With tintSoft and more its edges
+// are none of a film. Common practice, no source.
+const (
+	usualTintBlur = 1.0
+	tintSoft      = 3.0
+)
+
 // How well a tint edge is known beside its noise: phones smooth colours, a film's rim
 // is paler than its middle, and the tone curve, by which the tint's edge seems to move,
 // is hardly known. Estimates, no source.
@@ -52,6 +60,9 @@ type tintSum struct{ u, v, n [tintCells]float64 }
 // tintEdges places the edges of the stations' tint. An edge is not seen where film
 // and metal differ too little in colour.
 func (t *traced) tintEdges(cuts []cut) (edges [2]tintEdge) {
+	if t.cam.isTint() {
+		return edges // the colour is what is measured
+	}
 	film := t.film.chroma()
 	for side := range edges {
 		metal := t.metal[side].chroma()
@@ -178,7 +189,7 @@ func (e *tintEdge) bias(c camera1D, film, metal rgb, shadow filmShadow) (out flo
 	const finer = 2 // steps to a cell
 	const n = finer*(tintCells-1) + 1
 	const step = tintStep / finer
-	mix := newMixing(c.Tone, film, metal)
+	mix := newMixing(c.Tone, film, metal, c.channel)
 	var plain [n]float64
 	for i := range plain {
 		x := (float64(i) - (n-1)/2) * step

@@ -109,10 +109,11 @@ func (t tone) asFilm(px float64, film, metal rgb) float64 {
 	return px * m / math.Abs(m-f)
 }
 
-// mixing tells the luma seen where a pixel is partly film and partly metal: the
+// mixing tells the luma, or tint, seen where a pixel is partly film and partly metal: the
 // light mixes linearly in each channel, then goes through the tone curve.
 type mixing struct {
 	t           tone
+	weights     rgb // of the channels in what is seen
 	film, metal rgb // linear
 	grey        bool
 	// filmRate and metalRate are film's and metal's derivatives by the tone
@@ -120,13 +121,14 @@ type mixing struct {
 	filmRate, metalRate rgb
 }
 
-func newMixing(t tone, film, metal rgb) mixing {
-	m := mixing{t: t}
+// newMixing mixes two display-referred colours, seen in a channel.
+func newMixing(t tone, film, metal rgb, c channel) mixing {
+	m := mixing{t: t, weights: c.weights()}
 	for i := range 3 {
 		m.film[i], m.metal[i] = t.toLinear(film[i]), t.toLinear(metal[i])
 		m.filmRate[i], m.metalRate[i] = t.linearRate(m.film[i]), t.linearRate(m.metal[i])
 	}
-	m.grey = film.grey() && metal.grey()
+	m.grey = film.grey() && metal.grey() && !c.isTint()
 	return m
 }
 
@@ -144,7 +146,7 @@ func (m *mixing) mixed(film, metal float64) (sum mixed) {
 		m.add(&sum, 0, 1, film, metal)
 		return sum
 	}
-	for i, w := range lumaWeights {
+	for i, w := range m.weights {
 		m.add(&sum, i, w, film, metal)
 	}
 	return sum
@@ -170,7 +172,7 @@ func (t tone) bend(l float64) (bend, byLight float64) {
 // byBend is the derivative of mixed's luma by the strength of such a bend, film's and
 // metal's displayed colours staying as they are.
 func (m *mixing) byBend(film, metal float64) (rate float64) {
-	for i, w := range lumaWeights {
+	for i, w := range m.weights {
 		f, perF := m.t.bend(m.film[i])
 		k, perK := m.t.bend(m.metal[i])
 		own, per := m.t.bend(film*m.film[i] + metal*m.metal[i])

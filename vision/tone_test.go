@@ -87,13 +87,13 @@ func TestToneShape(t *testing.T) {
 func TestMixing(t *testing.T) {
 	film, metal := rgb{0.2, 0.7, 0.3}, rgb{0.8, 0.75, 0.7}
 	for _, s := range toneStrengths {
-		m := newMixing(tone{s}, film, metal)
+		m := newMixing(tone{s}, film, metal, channel{})
 		for f, c := range map[float64]rgb{1: film, 0: metal} {
 			if want := 0.299*c[0] + 0.587*c[1] + 0.114*c[2]; math.Abs(m.luma(f)-want) > 1e-9 {
 				t.Errorf("S %v: fraction %v has luma %v, want %v", s, f, m.luma(f), want)
 			}
 		}
-		grey := newMixing(tone{s}, rgb{0.2, 0.2, 0.2}, rgb{0.8, 0.8, 0.8})
+		grey := newMixing(tone{s}, rgb{0.2, 0.2, 0.2}, rgb{0.8, 0.8, 0.8}, channel{})
 		long := grey
 		long.grey = false
 		for _, f := range []float64{-0.05, 0.1, 0.5, 0.9, 1.05} {
@@ -103,7 +103,7 @@ func TestMixing(t *testing.T) {
 		}
 	}
 	// IEC 61966-2-1: linear 0.5 is 0.735357 (formula, constants from memory).
-	if got := newMixing(tone{}, rgb{0, 0, 0}, rgb{1, 1, 1}).luma(0.5); math.Abs(got-0.735357) > 1e-6 {
+	if got := newMixing(tone{}, rgb{0, 0, 0}, rgb{1, 1, 1}, channel{}).luma(0.5); math.Abs(got-0.735357) > 1e-6 {
 		t.Errorf("half black, half white has luma %v", got)
 	}
 }
