@@ -48,7 +48,7 @@ func (m *Measurement) budget(t *traced) {
 		{"edge processing", residualEdge * perPx, true},
 		{termDefinition, t.definition() * perPx, true},
 		{termShadow, t.shadeU * perPx, true},
-		{termTone, t.toneU(m.Bars.toneU(t.cam.S)) * perPx, true},
+		{termTone, t.toneU(m.Bars) * perPx, true},
 		{"marks and camera", marks, true},
 		{"print scale", print * pr.Mean, true},
 		{"height", height, true},
@@ -84,42 +84,31 @@ func (t *traced) definition() float64 {
 	return vagueEdge * math.Sqrt(s)
 }
 
-// leastToneU is how well a tone curve is known at best: a phone's is not quite the
-// S-shaped one of the model, and not the same all over the photo. Common practice, no
-// source.
-const leastToneU = 0.15
-
-// toneU is the standard uncertainty of the tone curve's strength where edges have the
-// blur given, px. What the bars' edges differ from the model by beyond its floor is
-// not noise: points nearer than the blur are wrong together.
-func (w *Witness) toneU(blur float64) float64 {
-	wrong := math.Max(0, math.Pow(w.Residual/modelMisfit, 2)-1)
-	u := w.ToneU * math.Sqrt(1+wrong*2*math.Sqrt(math.Pi)*blur/superStep)
-	return math.Max(leastToneU, math.Min(cameraPrior[pTone].sd, u))
-}
-
-// bendU is the standard uncertainty of a bend's strength (see tone.bend), which the
-// model does not have: some hundredths of the display's range at middle tones. Common
-// practice, no source.
-const bendU = 0.2
+// How well a tone curve's strength and bend are known at best: a phone's is not quite
+// the model's, and not the same all over the photo. Common practice, no source.
+const (
+	leastToneU = 0.1
+	leastBendU = 0.1
+)
 
 // vividU is the standard uncertainty of how much more, or less, a phone turns up pale
 // colours than full ones: the tint at half of the step is off by a quarter of it.
 // Common practice, no source.
 const vividU = 0.1
 
-// toneU is how well tone curve and bend leave the width known, px, where the curve's
-// strength is known to u; of a tint also what is done to colours.
-func (t *traced) toneU(u float64) float64 {
+// toneU is how well the photo's tone curve leaves the width known, px; of a tint also what is
+// done to colours.
+func (t *traced) toneU(w *Witness) float64 {
 	curve, bend, vivid := 0.0, 0.0, 0.0
 	for _, s := range [2]*edgeShape{t.c.shape.low, t.c.shape.high} {
 		curve += s.likeShift(s.sharpened(s.plain.tone))
-		bend += s.likeShift(s.bendRate())
+		bend += s.likeShift(s.sharpened(s.plain.bend))
 		if t.cam.isTint() {
 			vivid += s.likeShift(s.vividRate())
 		}
 	}
-	return math.Hypot(math.Hypot(curve*u, bend*bendU), vivid*vividU)
+	c := w.toneCov
+	return math.Sqrt((c[0]+leastToneU*leastToneU)*curve*curve + (c[1]+leastBendU*leastBendU)*bend*bend + 2*c[2]*curve*bend + vividU*vividU*vivid*vivid)
 }
 
 func combined(b []Term) float64 {

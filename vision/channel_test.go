@@ -115,11 +115,11 @@ var colourPairs = [][2]rgb{
 // own blur from it again. The tolerance is that of TestEdgeShapeEqualsSlowModel.
 func TestTintEdge(t *testing.T) {
 	for _, w := range []float64{0.7, 1.3, 2.5} {
-		for _, slow := range []slowCamera{{0.9, 0, 1, 0}, {1.3, 0, 1, 0.3}, {2, 0, 1, -0.2}} {
+		for _, slow := range []slowCamera{{S: 0.9, R: 1}, {S: 1.3, R: 1, T: 0.3}, {S: 2, R: 1, T: -0.2}} {
 			for _, p := range colourPairs {
 				film, metal := p[0], p[1]
 				tint, ok := tintOf(film, metal)
-				c := camera1D{S: slow.S, A: -1, R: w, Tone: tone{slow.T}, channel: tint}
+				c := camera1D{S: slow.S, A: -1, R: w, Tone: tone{S: slow.T}, channel: tint}
 				s, ok2 := newEdgeShape(c, film, metal)
 				if !ok || !ok2 {
 					t.Fatalf("%v: no edge", p)

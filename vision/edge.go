@@ -50,13 +50,14 @@ type plainEdge struct {
 	mask   unsharp
 	y      []float64
 	tone   []float64 // derivative by the tone curve's strength
+	bend   []float64 // by its bend
 	film   []float64 // by the share of the film's light
 	metal  []float64 // by that of the metal's
 }
 
 // edgeRates are the derivatives of an edgeShape's table by the camera's
-// parameters: per px of blur, per px of radius, per unit of tone.
-type edgeRates struct{ blur, radius, tone []float64 }
+// parameters: per px of blur, per px of radius, per unit of tone and of its bend.
+type edgeRates struct{ blur, radius, tone, bend []float64 }
 
 const (
 	edgeStep = 0.1 // px between table entries
@@ -101,8 +102,9 @@ func (p *plainEdge) fill(n int) bool {
 		return false
 	}
 	n = 2*n + 1
-	table := make([]float64, 4*n)
-	p.y, p.tone, p.film, p.metal = table[:n:n], table[n:2*n:2*n], table[2*n:3*n:3*n], table[3*n:]
+	table := make([]float64, 5*n)
+	p.y, p.tone, p.bend = table[:n:n], table[n:2*n:2*n], table[2*n:3*n:3*n]
+	p.film, p.metal = table[3*n:4*n:4*n], table[4*n:]
 	for i := range p.y {
 		switch u := p.offset(i) / p.camera.S; {
 		case u < -edgeEnd && p.shadow.depth == 0:
@@ -112,7 +114,7 @@ func (p *plainEdge) fill(n int) bool {
 		default:
 			f := normalCDF(u)
 			m := p.mix.mixed(f, 1-f-p.shadow.at(p.offset(i), p.camera.S))
-			p.y[i], p.tone[i] = (m.luma-y0)/(y1-y0), m.byTone/(y1-y0)
+			p.y[i], p.tone[i], p.bend[i] = (m.luma-y0)/(y1-y0), m.byTone/(y1-y0), m.byBend/(y1-y0)
 			p.film[i], p.metal[i] = m.byFilm/(y1-y0), m.byMetal/(y1-y0)
 		}
 	}
@@ -125,7 +127,7 @@ func (p *plainEdge) offset(i int) float64 { return float64(i-len(p.y)/2) * edgeS
 // rates tabulates the derivatives.
 func (s *edgeShape) rates() edgeRates {
 	p := &s.plain
-	return edgeRates{blur: s.blurRate(), radius: s.radiusRate(), tone: s.sharpened(p.tone)}
+	return edgeRates{blur: s.blurRate(), radius: s.radiusRate(), tone: s.sharpened(p.tone), bend: s.sharpened(p.bend)}
 }
 
 // radiusRate tabulates the derivative by the mask's radius.
@@ -168,22 +170,6 @@ func (s *edgeShape) shadowRates() (depth, reach []float64) {
 		depth[i], reach[i] = -p.metal[i]*share, -p.metal[i]*p.shadow.depth*further
 	}
 	return s.sharpened(depth), s.sharpened(reach)
-}
-
-// bendRate tabulates the derivative by the strength of the tone curve's bend.
-func (s *edgeShape) bendRate() []float64 {
-	p := &s.plain
-	contrast := p.mix.luma(1) - p.mix.luma(0)
-	rate := make([]float64, len(p.y))
-	for i := range rate {
-		x := p.offset(i)
-		if math.Abs(x) > edgeEnd*p.camera.S && p.shadow.depth == 0 {
-			continue
-		}
-		f := normalCDF(x / p.camera.S)
-		rate[i] = p.mix.byBend(f, 1-f-p.shadow.at(x, p.camera.S)) / contrast
-	}
-	return s.sharpened(rate)
 }
 
 // vividRate tabulates the derivative by how much more a tint's middle is turned up than

@@ -9,8 +9,8 @@ import (
 // edgeCameras span blur, sharpening and tone of phone photos that are read
 // (blur to 2.3 px), and a little more.
 var edgeCameras = []slowCamera{
-	{0.6, 0, 1.2, 0}, {0.7, 0.8, 1.0, 0.2}, {1.0, 0.5, 2.5, -0.2}, {1.2, 1.5, 1.2, 0.3},
-	{1.6, 3, 0.8, 0}, {2.0, 0.3, 3, 0.4}, {2.6, 1, 1.5, -0.4}, {4, 2, 2, 0.1},
+	{S: 0.6, R: 1.2}, {S: 0.7, A: 0.8, R: 1.0, T: 0.2, B: 0.4}, {S: 1.0, A: 0.5, R: 2.5, T: -0.2}, {S: 1.2, A: 1.5, R: 1.2, T: 0.3},
+	{S: 1.6, A: 3, R: 0.8, B: -0.3}, {S: 2.0, A: 0.3, R: 3, T: 0.4, B: 0.6}, {S: 2.6, A: 1, R: 1.5, T: -0.4}, {S: 4, A: 2, R: 2, T: 0.1},
 }
 
 // edgePairs are film and metal, display-referred: dark on light, light on dark,
@@ -111,10 +111,10 @@ func TestEdgeRates(t *testing.T) {
 				table []float64
 				move  slowCamera
 			}{
-				"blur": {rates.blur, slowCamera{S: h}}, "radius": {rates.radius, slowCamera{R: h}}, "tone": {rates.tone, slowCamera{T: h}},
+				"blur": {rates.blur, slowCamera{S: h}}, "radius": {rates.radius, slowCamera{R: h}}, "tone": {rates.tone, slowCamera{T: h}}, "bend": {rates.bend, slowCamera{B: h}},
 			} {
-				a, _ := newEdgeShape(slowCamera{c.S - k.move.S, c.A, c.R - k.move.R, c.T - k.move.T}.model(), p[0], p[1])
-				b, _ := newEdgeShape(slowCamera{c.S + k.move.S, c.A, c.R + k.move.R, c.T + k.move.T}.model(), p[0], p[1])
+				a, _ := newEdgeShape(slowCamera{S: c.S - k.move.S, A: c.A, R: c.R - k.move.R, T: c.T - k.move.T, B: c.B - k.move.B}.model(), p[0], p[1])
+				b, _ := newEdgeShape(slowCamera{S: c.S + k.move.S, A: c.A, R: c.R + k.move.R, T: c.T + k.move.T, B: c.B + k.move.B}.model(), p[0], p[1])
 				var diff, most float64
 				for u := -s.reach + 0.5; u < s.reach-0.5; u += edgeStep {
 					i, f, _ := s.inside(u)
@@ -201,7 +201,7 @@ func TestEdgeShapeEnds(t *testing.T) {
 
 // TestEdgeShapeNeedsContrast: colours of one luma have no edge on luma.
 func TestEdgeShapeNeedsContrast(t *testing.T) {
-	c := slowCamera{1, 0, 1, 0}.model()
+	c := slowCamera{S: 1, A: 0, R: 1, T: 0}.model()
 	for _, p := range [][2]rgb{{grey(0.5), grey(0.5 + 0.9*minContrast)}, {{0.6, 0.4, 0.5}, {0.6 - 0.587, 0.4 + 0.299, 0.5}}} {
 		if _, ok := newEdgeShape(c, p[0], p[1]); ok {
 			t.Errorf("%v: an edge without contrast", p)

@@ -8,8 +8,13 @@ import (
 // slowCamera is the tests' own model of what a photo does to a line across
 // straight edges, written for plainness: blur by a Gaussian of standard deviation
 // S in linear light, tone, then an unsharp mask of amount A and standard
-// deviation R on luma. It shares no code with the tables it is held against.
-type slowCamera struct{ S, A, R, T float64 }
+// deviation R on luma. The tone is sRGB with a bend and the strength T of an S-shaped
+// curve, B the logarithm of the bend's slope at black, or a curve of its own. It shares
+// no code with the tables it is held against.
+type slowCamera struct {
+	S, A, R, T, B float64
+	curve         func(light float64) float64
+}
 
 // slowLight is linear light (red, green, blue) at x px, blur included.
 type slowLight func(x float64) rgb
@@ -28,13 +33,17 @@ func (c slowCamera) linearise(v float64) float64 {
 	return (lo + hi) / 2
 }
 
-// display is IEC 61966-2-1 followed by the S-curve that tone documents. Light
-// must lie in 0..1.
+// display is IEC 61966-2-1 followed by the bend and the S-curve that tone documents.
+// Light must lie in 0..1.
 func (c slowCamera) display(l float64) float64 {
+	if c.curve != nil {
+		return c.curve(l)
+	}
 	g := 12.92 * l
 	if l > 0.0031308 {
 		g = 1.055*math.Pow(l, 1/2.4) - 0.055
 	}
+	g = g * math.Exp(c.B) / (1 - g + g*math.Exp(c.B))
 	return g + 4*c.T*g*(1-g)*(g-0.5)
 }
 
@@ -117,6 +126,8 @@ func (s slice) noisy(rng *rand.Rand, sigma float64) slice {
 }
 
 // model is the edge model under test with the same parameters.
-func (c slowCamera) model() camera1D { return camera1D{S: c.S, A: c.A, R: c.R, Tone: tone{c.T}} }
+func (c slowCamera) model() camera1D {
+	return camera1D{S: c.S, A: c.A, R: c.R, Tone: tone{c.T, math.Expm1(c.B)}}
+}
 
 func grey(v float64) rgb { return rgb{v, v, v} }

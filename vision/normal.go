@@ -3,7 +3,7 @@ package vision
 import "math"
 
 // maxUnknowns is the largest least-squares problem of this package's inner fits.
-const maxUnknowns = 9
+const maxUnknowns = 10
 
 // normal accumulates the normal equations of a small weighted least-squares fit.
 type normal struct {
@@ -71,6 +71,17 @@ func (q *normal) promised(x *[maxUnknowns]float64) float64 {
 		}
 	}
 	return s
+}
+
+// weaken makes every equation's variance so many times as large.
+func (q *normal) weaken(times float64) {
+	for i := range q.n {
+		for j := 0; j <= i; j++ {
+			q.a[i][j] /= times
+		}
+		q.b[i] /= times
+	}
+	q.rr /= times
 }
 
 // join adds the equations of o, which has the same unknowns.

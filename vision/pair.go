@@ -38,6 +38,7 @@ const (
 	// dirtContrast is the least residual over the contrast that counts as dirt
 	// rather than as an edge a little apart from the model.
 	dirtContrast = 0.05
+	fewestRows   = 18   // bins with a weight that a fit of eight unknowns needs
 	settled      = 2e-3 // px of movement of both edges at which a fit has settled
 )
 
@@ -48,7 +49,7 @@ const (
 // not make the fit throw out its own edges. False when the fit does not settle, or the
 // edges meet or leave the slice.
 func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
-	if len(s.bins) < 2*maxUnknowns || x1-x0 < 2 {
+	if len(s.bins) < fewestRows || x1-x0 < 2 {
 		return pairFit{}, false
 	}
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
@@ -69,7 +70,7 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 			q.n = C.PAIR_EDGES // the lines are still zero: the first step finds them alone
 		}
 		f, ok := q.factorise()
-		if !ok || rows < 2*maxUnknowns {
+		if !ok || rows < fewestRows {
 			return pairFit{}, false
 		}
 		step := f.solve(q.b)

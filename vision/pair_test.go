@@ -20,16 +20,16 @@ type pairCase struct {
 }
 
 var pairCases = []pairCase{
-	{"dark film", slowCamera{1.2, 0.5, 1.2, 0.1}, grey(0.3), grey(0.7), grey(0.7), 30.37, 0},
-	{"light film", slowCamera{1.2, 0.5, 1.2, 0.1}, grey(0.7), grey(0.3), grey(0.3), 30.37, 0},
-	{"sharp", slowCamera{0.7, 0, 1, 0}, grey(0.2), grey(0.8), grey(0.8), 17.8, 0},
-	{"soft", slowCamera{2.3, 1, 2, 0.3}, grey(0.2), grey(0.8), grey(0.8), 22.1, 0},
-	{"strong halo", slowCamera{1.5, 3, 1.5, 0}, grey(0.3), grey(0.6), grey(0.6), 40.9, 0},
-	{"narrow", slowCamera{1.2, 0.8, 1.2, 0.1}, grey(0.3), grey(0.7), grey(0.7), 9.43, 0},
-	{"two metals", slowCamera{1.2, 0.5, 1.2, 0.1}, grey(0.3), grey(0.6), grey(0.8), 30.37, 0},
-	{"coloured", slowCamera{1.4, 0.8, 1.3, 0.2}, rgb{0.25, 0.6, 0.3}, rgb{0.7, 0.72, 0.75}, rgb{0.65, 0.68, 0.7}, 33.3, 0},
-	{"sloping light", slowCamera{1.2, 0.5, 1.2, 0.1}, grey(0.3), grey(0.7), grey(0.7), 30.37, 0.002},
-	{"sloping light, light film", slowCamera{1.2, 0.5, 1.2, 0.1}, grey(0.75), grey(0.35), grey(0.35), 30.37, -0.002},
+	{"dark film", slowCamera{S: 1.2, A: 0.5, R: 1.2, T: 0.1}, grey(0.3), grey(0.7), grey(0.7), 30.37, 0},
+	{"light film", slowCamera{S: 1.2, A: 0.5, R: 1.2, T: 0.1}, grey(0.7), grey(0.3), grey(0.3), 30.37, 0},
+	{"sharp", slowCamera{S: 0.7, A: 0, R: 1, T: 0}, grey(0.2), grey(0.8), grey(0.8), 17.8, 0},
+	{"soft", slowCamera{S: 2.3, A: 1, R: 2, T: 0.3}, grey(0.2), grey(0.8), grey(0.8), 22.1, 0},
+	{"strong halo", slowCamera{S: 1.5, A: 3, R: 1.5, T: 0}, grey(0.3), grey(0.6), grey(0.6), 40.9, 0},
+	{"narrow", slowCamera{S: 1.2, A: 0.8, R: 1.2, T: 0.1}, grey(0.3), grey(0.7), grey(0.7), 9.43, 0},
+	{"two metals", slowCamera{S: 1.2, A: 0.5, R: 1.2, T: 0.1}, grey(0.3), grey(0.6), grey(0.8), 30.37, 0},
+	{"coloured", slowCamera{S: 1.4, A: 0.8, R: 1.3, T: 0.2}, rgb{0.25, 0.6, 0.3}, rgb{0.7, 0.72, 0.75}, rgb{0.65, 0.68, 0.7}, 33.3, 0},
+	{"sloping light", slowCamera{S: 1.2, A: 0.5, R: 1.2, T: 0.1}, grey(0.3), grey(0.7), grey(0.7), 30.37, 0.002},
+	{"sloping light, light film", slowCamera{S: 1.2, A: 0.5, R: 1.2, T: 0.1}, grey(0.75), grey(0.35), grey(0.35), 30.37, -0.002},
 }
 
 func (k pairCase) edges() (x0, x1 float64) { return -k.width/2 + 0.13, k.width/2 + 0.13 }
@@ -193,7 +193,7 @@ func TestPairCovarianceInNoise(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 6))
 	for _, c := range [][2]float64{{0.12, 0.03}, {0.2, 0.04}} {
 		contrast, sigma := c[0], c[1]
-		k := pairCase{"", slowCamera{1.2, 0.5, 1.2, 0}, grey(0.5), grey(0.5 + contrast), grey(0.5 + contrast), 34.3, 0}
+		k := pairCase{"", slowCamera{S: 1.2, A: 0.5, R: 1.2, T: 0}, grey(0.5), grey(0.5 + contrast), grey(0.5 + contrast), 34.3, 0}
 		s := scatterOfPair(t, k, 8, sigma, 1500, rng)
 		for i, name := range [3]string{"low edge", "high edge", "width"} {
 			if ratio := s.got[i] / s.said[i]; ratio < 0.9 || ratio > 1.15 {
@@ -214,7 +214,7 @@ func TestPairAgainstCramerRao(t *testing.T) {
 	const sigma, n, draws = 0.004, 8, 1500
 	for _, c := range [][2]float64{{0.8, 1.3}, {1.2, 1.45}, {2, 1.7}} {
 		blur, most := c[0], c[1]
-		k := pairCase{"", slowCamera{blur, 0, 1, 0}, grey(0.5), grey(0.6), grey(0.6), 40.3, 0}
+		k := pairCase{"", slowCamera{S: blur, A: 0, R: 1, T: 0}, grey(0.5), grey(0.6), grey(0.6), 40.3, 0}
 		bound := sigma / 0.1 * math.Sqrt(2*math.Sqrt(math.Pi)*blur/density(n))
 		s := scatterOfPair(t, k, n, sigma, draws, rng)
 		for i := range 2 {
@@ -231,7 +231,7 @@ func TestPairAgainstCramerRao(t *testing.T) {
 func TestPairCountsPixels(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 7))
 	const sigma, draws = 0.004, 600
-	k := pairCase{"", slowCamera{1.2, 0, 1, 0}, grey(0.5), grey(0.6), grey(0.6), 40.3, 0}
+	k := pairCase{"", slowCamera{S: 1.2, A: 0, R: 1, T: 0}, grey(0.5), grey(0.6), grey(0.6), 40.3, 0}
 	mixed := k.slice(2)
 	for i := range mixed.bins {
 		if i%2 == 1 {

@@ -27,22 +27,27 @@ func linearFromSRGB(v float64) float64 {
 	return 1 + (v-1)*2.4/1.055
 }
 
-// tone is a photo's transfer curve: sRGB followed by an S-shaped curve of
-// strength S, g + 4 S g (1-g) (g - 1/2), which keeps black, middle and white and
-// has slope 1+S at the middle. |S| stays below maxTone, where it is monotone.
-type tone struct{ S float64 }
+// tone is a photo's transfer curve: sRGB, then a bend, then an S-shaped curve.
+//
+// The bend (1+B) g / (1 + B g) keeps black and white and lifts all between, or lowers
+// it where B is negative, which is above -1: its slope is 1+B at black and 1/(1+B) at
+// white. So do a film's shoulder, and another power of the light.
+//
+// The S-shaped curve of strength S, h + 4 S h (1-h) (h - 1/2), keeps black, middle and
+// white and has slope 1+S at the middle. |S| stays below maxTone, where it is monotone.
+type tone struct{ S, B float64 }
 
 const maxTone = 0.45
 
-func (t tone) fromLinear(l float64) float64 {
-	v, _, _ := t.display(l)
-	return v
-}
+func (t tone) fromLinear(l float64) float64 { return t.display(l).v }
 
-// display returns fromLinear of l, and its derivatives by the curve's strength
-// and by l.
-func (t tone) display(l float64) (v, byTone, byLight float64) {
+// displayed is what a tone curve makes of linear light, with its derivatives: by the
+// curve's strength, by the logarithm of 1+B and by the light.
+type displayed struct{ v, byTone, byBend, byLight float64 }
+
+func (t tone) display(l float64) displayed {
 	g := srgbFromLinear(l)
+	var byLight float64
 	switch {
 	case l <= 0.0031308:
 		byLight = 12.92
@@ -51,35 +56,47 @@ func (t tone) display(l float64) (v, byTone, byLight float64) {
 	default:
 		byLight = 1.055 / 2.4
 	}
-	if g < 0 || g > 1 {
-		return g, 0, byLight
+	switch {
+	case g < 0: // straight on
+		slope := 1 + t.B
+		return displayed{slope * g, 0, slope * g, byLight * slope}
+	case g > 1:
+		slope := 1 / (1 + t.B)
+		return displayed{1 + slope*(g-1), 0, -slope * (g - 1), byLight * slope}
 	}
-	byTone = 4 * g * (1 - g) * (g - 0.5)
-	return g + t.S*byTone, byTone, byLight * (1 + t.S*(12*g*(1-g)-2))
+	w := 1 / (1 + t.B*g)
+	h := (1 + t.B) * g * w
+	byTone := 4 * h * (1 - h) * (h - 0.5)
+	slope := 1 + t.S*(12*h*(1-h)-2)
+	return displayed{h + t.S*byTone, byTone, slope * h * (1 - h), byLight * slope * (1 + t.B) * w * w}
 }
 
-// linearRate returns the derivative of linear light l by the curve's strength
-// where what is displayed stays as it is.
-func (t tone) linearRate(l float64) float64 {
-	_, byTone, byLight := t.display(l)
-	return -byTone / byLight
+// linearRates returns the derivatives of linear light l by the curve's strength and by
+// the logarithm of 1+B where what is displayed stays as it is.
+func (t tone) linearRates(l float64) (byTone, byBend float64) {
+	d := t.display(l)
+	return -d.byTone / d.byLight, -d.byBend / d.byLight
 }
 
-// toLinear inverts fromLinear by Newton's method; the curve is monotone.
+// toLinear inverts fromLinear, the S-shaped curve by Newton's method; it is monotone.
 func (t tone) toLinear(v float64) float64 {
-	g := v
-	if v > 0 && v < 1 {
-		for range 20 {
-			f := g + 4*t.S*g*(1-g)*(g-0.5) - v
-			d := 1 + 4*t.S*(-3*g*g+3*g-0.5)
-			step := f / d
-			g -= step
-			if math.Abs(step) < 1e-12 {
-				break
-			}
+	switch {
+	case v <= 0:
+		return linearFromSRGB(v / (1 + t.B))
+	case v >= 1:
+		return linearFromSRGB(1 + (v-1)*(1+t.B))
+	}
+	h := v
+	for range 20 {
+		f := h + 4*t.S*h*(1-h)*(h-0.5) - v
+		d := 1 + 4*t.S*(-3*h*h+3*h-0.5)
+		step := f / d
+		h -= step
+		if math.Abs(step) < 1e-12 {
+			break
 		}
 	}
-	return linearFromSRGB(g)
+	return linearFromSRGB(h / (1 + t.B*(1-h)))
 }
 
 // rgb is a display-referred colour, 0..1 each.
@@ -116,9 +133,9 @@ type mixing struct {
 	weights     rgb // of the channels in what is seen
 	film, metal rgb // linear
 	grey        bool
-	// filmRate and metalRate are film's and metal's derivatives by the tone
-	// curve's strength, their displayed colours staying as they are.
-	filmRate, metalRate rgb
+	// filmRate and metalRate are film's and metal's derivatives by the tone curve's
+	// strength and by its bend, their displayed colours staying as they are.
+	filmRate, metalRate [2]rgb
 }
 
 // newMixing mixes two display-referred colours, seen in a channel.
@@ -126,7 +143,8 @@ func newMixing(t tone, film, metal rgb, c channel) mixing {
 	m := mixing{t: t, weights: c.weights()}
 	for i := range 3 {
 		m.film[i], m.metal[i] = t.toLinear(film[i]), t.toLinear(metal[i])
-		m.filmRate[i], m.metalRate[i] = t.linearRate(m.film[i]), t.linearRate(m.metal[i])
+		m.filmRate[0][i], m.filmRate[1][i] = t.linearRates(m.film[i])
+		m.metalRate[0][i], m.metalRate[1][i] = t.linearRates(m.metal[i])
 	}
 	m.grey = film.grey() && metal.grey() && !c.isTint()
 	return m
@@ -136,9 +154,9 @@ func newMixing(t tone, film, metal rgb, c channel) mixing {
 // a little outside 0..1.
 func (m mixing) luma(f float64) float64 { return m.mixed(f, 1-f).luma }
 
-// mixed is a luma with its derivatives: by the tone curve's strength, by the share
-// of the film's light and by that of the metal's.
-type mixed struct{ luma, byTone, byFilm, byMetal float64 }
+// mixed is a luma with its derivatives: by the tone curve's strength and by its bend,
+// by the share of the film's light and by that of the metal's.
+type mixed struct{ luma, byTone, byBend, byFilm, byMetal float64 }
 
 // mixed returns the luma of so much of the film's light and so much of the metal's.
 func (m *mixing) mixed(film, metal float64) (sum mixed) {
@@ -161,31 +179,12 @@ func (m *mixing) colour(film, metal float64) (c rgb) {
 	return c
 }
 
-// bend is g (1-g) at linear light l, the form by which a tone curve with a toe or a
-// shoulder alone departs from one with both alike, and the curve's slope there.
-func (t tone) bend(l float64) (bend, byLight float64) {
-	g := srgbFromLinear(l)
-	_, _, byLight = t.display(l)
-	return math.Max(0, g*(1-g)), byLight
-}
-
-// byBend is the derivative of mixed's luma by the strength of such a bend, film's and
-// metal's displayed colours staying as they are.
-func (m *mixing) byBend(film, metal float64) (rate float64) {
-	for i, w := range m.weights {
-		f, perF := m.t.bend(m.film[i])
-		k, perK := m.t.bend(m.metal[i])
-		own, per := m.t.bend(film*m.film[i] + metal*m.metal[i])
-		rate += w * (own - per*(film*f/perF+metal*k/perK))
-	}
-	return rate
-}
-
 // add adds channel i with weight w.
 func (m *mixing) add(sum *mixed, i int, w, film, metal float64) {
-	v, byTone, byLight := m.t.display(film*m.film[i] + metal*m.metal[i])
-	sum.luma += w * v
-	sum.byTone += w * (byTone + byLight*(film*m.filmRate[i]+metal*m.metalRate[i]))
-	sum.byFilm += w * byLight * m.film[i]
-	sum.byMetal += w * byLight * m.metal[i]
+	d := m.t.display(film*m.film[i] + metal*m.metal[i])
+	sum.luma += w * d.v
+	sum.byTone += w * (d.byTone + d.byLight*(film*m.filmRate[0][i]+metal*m.metalRate[0][i]))
+	sum.byBend += w * (d.byBend + d.byLight*(film*m.filmRate[1][i]+metal*m.metalRate[1][i]))
+	sum.byFilm += w * d.byLight * m.film[i]
+	sum.byMetal += w * d.byLight * m.metal[i]
 }

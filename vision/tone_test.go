@@ -41,42 +41,78 @@ func TestSRGBGoesOnWithoutKink(t *testing.T) {
 	}
 }
 
-// toneStrengths span what the edge model may take.
-var toneStrengths = []float64{-maxTone, -0.2, 0, 0.1, 0.3, maxTone}
+// tones span what the edge model may take.
+func tones() (all []tone) {
+	for _, s := range []float64{-maxTone, -0.2, 0, 0.1, 0.3, maxTone} {
+		for _, b := range []float64{0, -0.6, 0.2, 1.7} {
+			all = append(all, tone{s, b})
+		}
+	}
+	return all
+}
 
 func TestToneRoundTrip(t *testing.T) {
-	for _, s := range toneStrengths {
-		c := tone{s}
+	for _, c := range tones() {
 		last := math.Inf(-1)
 		for i := -50; i <= 1050; i++ {
 			l := float64(i) / 1000
 			v := c.fromLinear(l)
 			if got := c.toLinear(v); math.Abs(got-l) > 1e-9 {
-				t.Errorf("S %v: linear %v came back as %v", s, l, got)
+				t.Errorf("%+v: linear %v came back as %v", c, l, got)
 			}
 			if !(v > last) {
-				t.Errorf("S %v: not rising at %v", s, l)
+				t.Errorf("%+v: not rising at %v", c, l)
 			}
 			last = v
 		}
 	}
 }
 
-// TestToneShape checks what its documentation promises: black, middle and white
-// stay, and the slope at the middle is 1+S.
+// TestToneShape checks what its documentation promises: black and white stay, and
+// without a bend the middle; the S-shaped curve's slope at the middle is 1+S, the bend's
+// at black 1+B and at white 1/(1+B).
 func TestToneShape(t *testing.T) {
 	const h = 1e-5
-	middle := linearFromSRGB(0.5)
-	for _, s := range toneStrengths {
-		c := tone{s}
-		for l, want := range map[float64]float64{0: 0, middle: 0.5, 1: 1} {
+	for _, c := range tones() {
+		want := map[float64]float64{0: 0, 1: 1}
+		slope := map[float64]float64{0: 1 + c.B, 1: 1 / (1 + c.B)}
+		if c.B == 0 {
+			want[linearFromSRGB(0.5)], slope[0.5] = 0.5, 1+c.S
+		}
+		for l, want := range want {
 			if got := c.fromLinear(l); math.Abs(got-want) > 1e-12 {
-				t.Errorf("S %v: linear %v becomes %v, want %v", s, l, got, want)
+				t.Errorf("%+v: linear %v becomes %v, want %v", c, l, got, want)
 			}
 		}
-		slope := (c.fromLinear(linearFromSRGB(0.5+h)) - c.fromLinear(linearFromSRGB(0.5-h))) / (2 * h)
-		if math.Abs(slope-1-s) > 1e-6 {
-			t.Errorf("S %v: slope %v at the middle", s, slope)
+		for g, want := range slope {
+			if c.S != 0 && g != 0.5 {
+				continue
+			}
+			lo, hi := math.Max(0, g-h), math.Min(1, g+h)
+			got := (c.fromLinear(linearFromSRGB(hi)) - c.fromLinear(linearFromSRGB(lo))) / (hi - lo)
+			if math.Abs(got-want) > 1e-4 {
+				t.Errorf("%+v: slope %v at %v, want %v", c, got, g, want)
+			}
+		}
+	}
+}
+
+// TestToneRates compares the derivatives with differences of the curve.
+func TestToneRates(t *testing.T) {
+	const h = 1e-6
+	for _, c := range tones() {
+		for _, l := range []float64{-0.05, 0.001, 0.02, 0.3, 0.97, 1.1} {
+			d := c.display(l)
+			bend := func(by float64) tone { return tone{c.S, math.Expm1(math.Log1p(c.B) + by)} }
+			for name, k := range map[string][2]float64{
+				"strength": {d.byTone, (tone{c.S + h, c.B}.fromLinear(l) - tone{c.S - h, c.B}.fromLinear(l)) / (2 * h)},
+				"bend":     {d.byBend, (bend(h).fromLinear(l) - bend(-h).fromLinear(l)) / (2 * h)},
+				"light":    {d.byLight, (c.fromLinear(l+h) - c.fromLinear(l-h)) / (2 * h)},
+			} {
+				if math.Abs(k[0]-k[1]) > 1e-6*math.Max(1, math.Abs(k[1])) && !(name != "bend" && name != "strength" && (l < 0 || l > 1)) {
+					t.Errorf("%+v, light %v: by %s %v, differences give %v", c, l, name, k[0], k[1])
+				}
+			}
 		}
 	}
 }
@@ -86,19 +122,19 @@ func TestToneShape(t *testing.T) {
 // depend on the short cut for them.
 func TestMixing(t *testing.T) {
 	film, metal := rgb{0.2, 0.7, 0.3}, rgb{0.8, 0.75, 0.7}
-	for _, s := range toneStrengths {
-		m := newMixing(tone{s}, film, metal, channel{})
+	for _, s := range tones() {
+		m := newMixing(s, film, metal, channel{})
 		for f, c := range map[float64]rgb{1: film, 0: metal} {
 			if want := 0.299*c[0] + 0.587*c[1] + 0.114*c[2]; math.Abs(m.luma(f)-want) > 1e-9 {
-				t.Errorf("S %v: fraction %v has luma %v, want %v", s, f, m.luma(f), want)
+				t.Errorf("%+v: fraction %v has luma %v, want %v", s, f, m.luma(f), want)
 			}
 		}
-		grey := newMixing(tone{s}, rgb{0.2, 0.2, 0.2}, rgb{0.8, 0.8, 0.8}, channel{})
+		grey := newMixing(s, rgb{0.2, 0.2, 0.2}, rgb{0.8, 0.8, 0.8}, channel{})
 		long := grey
 		long.grey = false
 		for _, f := range []float64{-0.05, 0.1, 0.5, 0.9, 1.05} {
 			if math.Abs(grey.luma(f)-long.luma(f)) > 1e-12 {
-				t.Errorf("S %v: grey short cut gives %v, all channels %v", s, grey.luma(f), long.luma(f))
+				t.Errorf("%+v: grey short cut gives %v, all channels %v", s, grey.luma(f), long.luma(f))
 			}
 		}
 	}

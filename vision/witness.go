@@ -8,11 +8,14 @@ import (
 
 // Witness is what the card's printed bars say of this photo.
 type Witness struct {
-	BlurX, BlurY float64 // blur along the card's x and y, standard deviation, px
-	Sharpening   float64 // unsharp mask amount; 0 is none
-	Radius       float64 // its standard deviation, px
-	Tone, ToneU  float64 // strength of the S-shaped tone curve, see tone
-	Residual     float64 // root mean square of the edge shape's misfit, 1 is black to white
+	BlurX, BlurY float64    // blur along the card's x and y, standard deviation, px
+	Sharpening   float64    // unsharp mask amount; 0 is none
+	Radius       float64    // its standard deviation, px
+	Tone, ToneU  float64    // strength of the S-shaped tone curve, see tone
+	Bend, BendU  float64    // logarithm of 1+B of the tone curve's bend, see tone
+	toneCov      [3]float64 // variance of Tone, of Bend, and their covariance
+	least        float64    // Residual, of the laying where it is least; 0 before the first
+	Residual     float64    // root mean square of the edge shape's misfit, 1 is black to white
 	Groups       []BarGroup
 	Spread       float64 // mm by which print and photo thicken a bar's black, each edge
 }
@@ -61,6 +64,9 @@ func (w *Witness) Scale() []ScaleError {
 	return out
 }
 
+// tone is the photo's tone curve.
+func (w *Witness) tone() tone { return tone{w.Tone, math.Expm1(w.Bend)} }
+
 // along returns the camera's model of an edge whose normal on the card is n.
 // Blur is taken as an elliptic Gaussian with its axes along the card's.
 func (w *Witness) along(n calib.CardPoint) camera1D {
@@ -68,7 +74,7 @@ func (w *Witness) along(n calib.CardPoint) camera1D {
 	c, s := n.X/l, n.Y/l
 	return camera1D{
 		S: math.Sqrt(w.BlurX*w.BlurX*c*c + w.BlurY*w.BlurY*s*s),
-		A: w.Sharpening, R: w.Radius, Tone: tone{w.Tone},
+		A: w.Sharpening, R: w.Radius, Tone: w.tone(),
 	}
 }
 

@@ -100,6 +100,8 @@ func fields() []field {
 		seen("sharpen_radius_measured_px", func(w *vision.Witness) float64 { return w.Radius }),
 		seen("curve_measured", func(w *vision.Witness) float64 { return w.Tone }),
 		seen("curve_u", func(w *vision.Witness) float64 { return w.ToneU }),
+		seen("bend_measured", func(w *vision.Witness) float64 { return w.Bend }),
+		seen("bend_u", func(w *vision.Witness) float64 { return w.BendU }),
 		seen("bars_misfit", func(w *vision.Witness) float64 { return w.Residual }),
 		{"width_true_px", func(o *outcome) string {
 			if w, ok := widthPixels(o.truth); ok {
