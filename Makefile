@@ -80,7 +80,7 @@ check: setup ## formatting, vet, staticcheck, race detector, native leaks
 	go test $(LDFLAGS) -race -short -timeout 30m $(RACE)
 	go test $(LDFLAGS) -tags matprofile -run MatLeak ./cmd/internal/pipeline
 
-accuracy: setup ## read 742 seeded photos or pairs, read them, print bias, spread and coverage
+accuracy: setup ## render 742 seeded photos or pairs, read them, print bias, spread and coverage
 	go run $(LDFLAGS) ./cmd/accuracy --out out/accuracy
 	@mkdir -p testdata/accuracy && cp out/accuracy/summary.md out/accuracy/summary.csv out/accuracy/accuracy.png testdata/accuracy/
 

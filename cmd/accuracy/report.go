@@ -71,9 +71,10 @@ with its sign), the worst one. *u* is the median standard uncertainty claimed.
 95 % if the claim is right; *z sd* is the standard deviation of error over u, 1 if
 it is right; *silent* counts errors above 3 % that the interval does not reach.
 The reader is told the sheet's print scale, and of single photos the strip's
-plane, so that they judge what pixels tell; strips of *luma-alike* are about as light
-as their metal and of another colour; *pair-one* is told nothing, as people
-often do, and shows what one photo cannot know. *net* figures take the print's scale out of the error and out of u,
+plane, so that they judge what pixels tell; *foreign-tone* has tone curves that the
+reader does not expect; strips of *luma-alike* are about as light as their metal and of
+another colour; *pair-one* is told nothing, as people often do, and shows what one photo
+cannot know. *net* figures take the print's scale out of the error and out of u,
 because no photo can show it. *taper*, in percent of the mean width too, compares
 the width line's difference between the reading's own ends. *ends wrong* counts
 readings whose front and rear are named the wrong way round. *marks* is the median
