@@ -4,8 +4,9 @@ import "math"
 
 // PrintScale is what is known of a sheet's print: its true length over the
 // nominal one along the sheet's x and y, and the relative standard uncertainty
-// of both. The zero value is a sheet whose check bars nobody measured.
-type PrintScale struct{ X, Y, U float64 }
+// of both. The zero value is a sheet whose check bars nobody measured. Thickness is
+// that of its cards in mm, board, glue and paper; 0 where nobody told it.
+type PrintScale struct{ X, Y, U, Thickness float64 }
 
 // Checked reports whether the sheet's check bars were measured.
 func (p PrintScale) Checked() bool { return p.X > 0 && p.Y > 0 }

@@ -10,12 +10,14 @@ import (
 	"stripgap/calib/quantity"
 )
 
-// SheetCheck is the callipers' reading of a sheet's two check bars.
+// SheetCheck is the callipers' reading of a sheet's two check bars, and of its cards'
+// thickness where that was told.
 type SheetCheck struct {
 	Serial       string
 	Across, Down float64 // mm, the bars of 150 and 200 mm
 	U            float64 // mm, standard uncertainty of either
 	Checked      string  // the day, as 2026-11-25; may be empty
+	Thickness    float64 // mm, board, glue and paper; 0 when not told
 }
 
 // CalliperU is the standard uncertainty in mm of a bar's length where none is
@@ -27,7 +29,7 @@ const CalliperU = 0.1
 // turned on a sheet: the bar across gives the scale along the cards' x and the
 // bar down that along their y. U is that of the shorter bar, for both.
 func (c SheetCheck) Print() PrintScale {
-	return PrintScale{X: c.Across / acrossLength, Y: c.Down / downLength, U: c.U / acrossLength}
+	return PrintScale{X: c.Across / acrossLength, Y: c.Down / downLength, U: c.U / acrossLength, Thickness: c.Thickness}
 }
 
 const (
@@ -35,6 +37,7 @@ const (
 	oddPrintOff = 0.01  // further off than a printer told to print at 100 % (common practice, no source)
 	oddApart    = 0.005 // more than a printer's two directions differ (common practice, no source)
 	maxBarU     = 1.0   // mm; a steel rule does better
+	maxThick    = 5.0   // mm; what thicker cards stand on is no board
 )
 
 // CheckBars reads the two bars' lengths and their standard uncertainty, each with
@@ -66,6 +69,18 @@ func CheckBars(across, down, u string) (SheetCheck, error) {
 		return SheetCheck{}, fmt.Errorf("%s: %w", key, err)
 	}
 	return c, nil
+}
+
+// ParseThickness reads a card's thickness with its unit, board, glue and paper
+// together: above 0 and at most 5 mm.
+func ParseThickness(text string) (mm float64, err error) {
+	if mm, err = quantity.ParseLength(text); err != nil {
+		return 0, err
+	}
+	if !(mm > 0 && mm <= maxThick) {
+		return 0, fmt.Errorf("%q must be above 0 and at most %v mm: board, glue and paper together", text, maxThick)
+	}
+	return mm, nil
 }
 
 // Odd says in a sentence what is unusual about a print that is possible all the

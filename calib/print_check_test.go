@@ -60,6 +60,20 @@ func TestCheckBarsSlips(t *testing.T) {
 	}
 }
 
+func TestParseThickness(t *testing.T) {
+	for text, want := range map[string]float64{"1.2 mm": 1.2, "0.05in": 1.27, "5 mm": 5, "120 um": 0.12} {
+		if mm, err := ParseThickness(text); err != nil || math.Abs(mm-want) > 1e-12 {
+			t.Errorf("%q: %v mm, %v", text, mm, err)
+		}
+	}
+	for text, want := range map[string]string{"1.2": "no unit", "": "does not start with a number", "1,2 mm": "decimal point",
+		"-1 mm": "must be above 0 and at most 5 mm: board, glue and paper together", "0 mm": "above 0", "5.1 mm": "at most 5 mm"} {
+		if mm, err := ParseThickness(text); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v mm, %v, want %q", text, mm, err, want)
+		}
+	}
+}
+
 func TestSheetCheckOdd(t *testing.T) {
 	for _, c := range []struct {
 		across, down float64
@@ -73,7 +87,7 @@ func TestSheetCheckOdd(t *testing.T) {
 }
 
 func TestSheetFile(t *testing.T) {
-	want := []SheetCheck{{"6C3H2P", 149.55, 199.8, 0.03, "2026-11-25"}, {"WDEYEC", 150, 200, CalliperU, ""}}
+	want := []SheetCheck{{"6C3H2P", 149.55, 199.8, 0.03, "2026-11-25", 1.2}, {"WDEYEC", 150, 200, CalliperU, "", 0}}
 	data, err := FormatSheets(want)
 	if err != nil {
 		t.Fatal(err)
@@ -95,6 +109,9 @@ func TestSheetFile(t *testing.T) {
 		strings.Replace(good, "u =", "note =", 1):        "s.toml:5:1: unknown key sheet.note",
 		good + good:                                      "s.toml:7:1: sheet 2: serial: this sheet stands above; delete one",
 		good + "checked = \"25.11.2026\"\n":              "s.toml:6:1: sheet 1: checked: \"25.11.2026\" is not a day",
+		good + "thickness = \"1.2\"\n":                   "s.toml:6:1: sheet 1: thickness: length \"1.2\": no unit",
+		good + "thickness = \"12 mm\"\n":                 "s.toml:6:1: sheet 1: thickness: \"12 mm\" must be above 0 and at most 5 mm",
+		good + "thickness = 1.2\n":                       "s.toml:6:1: thickness: write the figure in quotes and with its unit",
 		good + strings.Repeat("#", sheetFormat.MaxBytes): "a file of sheets is at most",
 	} {
 		if _, err := ParseSheets([]byte(text), "s.toml"); err == nil || !strings.Contains(err.Error(), want) {
@@ -106,6 +123,7 @@ func TestSheetFile(t *testing.T) {
 // FuzzParseSheets: whatever is accepted can be written and is then read the same.
 func FuzzParseSheets(f *testing.F) {
 	f.Add([]byte("[[sheet]]\nserial = \"6C3H2P\"\nacross = \"5.9 in\"\ndown = \"200 mm\"\nu = \"50 um\"\nchecked = \"2026-11-25\"\n"))
+	f.Add([]byte("[[sheet]]\nserial = \"6C3H2P\"\nacross = \"5.9 in\"\ndown = \"200 mm\"\nu = \"50 um\"\nthickness = \"0.047in\"\n"))
 	f.Add([]byte("sheet = [{serial = \"6C3H2P\"}]"))
 	f.Add([]byte("[sheet]\nu = 1"))
 	f.Fuzz(func(t *testing.T, data []byte) {

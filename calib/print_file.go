@@ -17,11 +17,12 @@ var sheetFormat = strictfile.Format{What: "a file of sheets", MaxBytes: 1 << 20,
 
 // sheetEntry is a check as it is written.
 type sheetEntry struct {
-	Serial  string `toml:"serial"`
-	Across  string `toml:"across"`
-	Down    string `toml:"down"`
-	U       string `toml:"u"`
-	Checked string `toml:"checked,omitempty"`
+	Serial    string `toml:"serial"`
+	Across    string `toml:"across"`
+	Down      string `toml:"down"`
+	U         string `toml:"u"`
+	Checked   string `toml:"checked,omitempty"`
+	Thickness string `toml:"thickness,omitempty"`
 }
 
 const sheetFileHead = `# Sheets of cards whose check bars were measured: the bar across (150 mm) and the
@@ -36,7 +37,11 @@ func FormatSheets(checks []SheetCheck) ([]byte, error) {
 	}
 	mm := func(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) + " mm" }
 	for _, c := range checks {
-		doc.Sheet = append(doc.Sheet, sheetEntry{c.Serial, mm(c.Across), mm(c.Down), mm(c.U), c.Checked})
+		e := sheetEntry{Serial: c.Serial, Across: mm(c.Across), Down: mm(c.Down), U: mm(c.U), Checked: c.Checked}
+		if c.Thickness > 0 {
+			e.Thickness = mm(c.Thickness)
+		}
+		doc.Sheet = append(doc.Sheet, e)
 	}
 	text, err := toml.Marshal(doc)
 	if err != nil {
@@ -86,6 +91,11 @@ func (e sheetEntry) check() (c SheetCheck, key string, err error) {
 	}{{"across", e.Across, &c.Across}, {"down", e.Down, &c.Down}, {"u", e.U, &c.U}} {
 		if *f.to, err = figure(f.text, quantity.ParseLength); err != nil {
 			return c, f.key, err
+		}
+	}
+	if e.Thickness != "" {
+		if c.Thickness, err = figure(e.Thickness, ParseThickness); err != nil {
+			return c, "thickness", err
 		}
 	}
 	if e.Checked != "" {

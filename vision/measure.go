@@ -45,7 +45,7 @@ func (m *Measurement) run(p *Photo, o Options) (t *traced, r *Refusal) {
 	if r != nil {
 		return nil, r
 	}
-	o.Surface = o.surfaceOf(f.card.Bearing)
+	o.Print, o.Surface = m.Print, o.surfaceOf(f.card.Bearing)
 	byColour := *m
 	byColour.Checks = slices.Clone(m.Checks)
 	if t, r = m.strip(p, f, o); r == nil || !r.tinted {
@@ -219,6 +219,7 @@ func (m *Measurement) describe(t *traced, o Options) {
 		pr.Ends[i].Pixel, _ = m.View.Image(t.c.plane.At(pr.Ends[i].Card))
 	}
 	m.budget(t)
+	m.Thickness = o.thickness(m.Card.Layout)
 	if o.PlaneU == nil && o.Surface.Kind == SurfaceUnknown && (o.Height == nil || m.Card.Layout.OnPart) {
 		m.flag(FlagSurfaceAssumed)
 	}

@@ -21,7 +21,8 @@ type Options struct {
 	Plane  calib.Plane
 	PlaneU *PlaneU
 	// Print is what is known of the print of the sheet in the photo, whichever it
-	// is. Where it says nothing, Prints is asked by the serial in the card's code.
+	// is, and of its cards' thickness. Where it says nothing of the scale, Prints is
+	// asked by the serial in the card's code.
 	Print  calib.PrintScale
 	Prints map[string]calib.PrintScale
 	// Prior overrides the camera prior taken from EXIF when F is not zero.
@@ -127,6 +128,8 @@ type Measurement struct {
 	Checks  []Check
 	Flags   []string
 	Solved  *SolvedPlane // of two photos; nil for one
+	// Thickness of the card in mm where the strip's height was reckoned by it, else 0.
+	Thickness float64
 	// OfSecond says of a refused pair that all this is the second photo's.
 	OfSecond bool
 	// Places are what a refusal is about, as closed outlines in the photo's pixels;

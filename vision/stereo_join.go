@@ -40,6 +40,7 @@ func (s *stereo) combine() *Refusal {
 	if !ok || !s.budget(&m, all, t.c.axis.Half+t.c.step/2) {
 		return Refuse(CodePairMismatch, "their edges have no common solution")
 	}
+	m.Thickness = 0 // the height was solved
 	m.Solved = s.solvedAt(t.c.axis.At(0), all)
 	at := viewPlaces(0)
 	view.Cov = mat.NewSymDense(len(at), nil)

@@ -34,6 +34,7 @@ type PlaneU struct{ Height, Along, Across float64 }
 // card and 10 degrees off its plane, journals of 20 mm radius under a rider.
 const (
 	flatHeightU   = 0.3 // mm: the card's thickness and how flat it lies
+	boardHeightU  = 0.1 // mm: the same where the thickness was told: callipers, glue, and how flat stiff board lies
 	benchHeightU  = 2.5 // mm: a strip beside a bench card, nothing said
 	riderHeightU  = 0.4 // mm: a strip right beside a rider, nothing said
 	degree        = math.Pi / 180
@@ -51,11 +52,17 @@ const (
 // A card on a journal touches it along the line under the card's middle, and a
 // card in a shell rests on two edges; the strip lies on the tangent plane at its
 // place. A bench card lies beside the part, not on it: its height must be stated.
-func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64) (height, across float64, u PlaneU) {
+// What touches the metal is the card's back, thickness mm under its face; 0 is a
+// thickness nobody told.
+func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off, thickness float64) (height, across float64, u PlaneU) {
 	r := s.Radius
+	back, heightU := 0.0, flatHeightU
+	if thickness > 0 {
+		back, heightU = -thickness, boardHeightU
+	}
 	switch {
 	case s.Kind == SurfaceFlat:
-		return 0, 0, PlaneU{flatHeightU, flatSlopeU, flatSlopeU}
+		return back, 0, PlaneU{heightU, flatSlopeU, flatSlopeU}
 	case s.Kind == SurfaceUnknown && l.OnPart:
 		return 0, 0, PlaneU{math.Hypot(riderHeightU, off*off/(2*typicalRadius)), flatSlopeU, math.Hypot(flatSlopeU, off/typicalRadius)}
 	case s.Kind == SurfaceUnknown:
@@ -67,11 +74,22 @@ func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64) (height,
 	drop := r - math.Sqrt(r*r-off*off)
 	slope := off / math.Sqrt(r*r-off*off)
 	if s.Kind == SurfaceJournal {
-		return -drop, -slope, PlaneU{math.Hypot(flatHeightU, slope*contactU), flatSlopeU, contactU / r}
+		return back - drop, -slope, PlaneU{math.Hypot(heightU, slope*contactU), flatSlopeU, contactU / r}
 	}
 	half := math.Min(0.9*r, (l.Height*math.Abs(dir.X)+l.Width*math.Abs(dir.Y))/2)
 	sag := r - math.Sqrt(r*r-half*half)
-	return drop - sag, slope, PlaneU{math.Hypot(flatHeightU, slope*chordU), flatSlopeU, chordU / r}
+	return back + (drop - sag), slope, PlaneU{math.Hypot(heightU, slope*chordU), flatSlopeU, chordU / r}
+}
+
+// thickness is the card's in mm where the strip's height follows from it, else 0:
+// the film must lie on the metal that the card lies on, and nobody measured its
+// height. A strand's edges lie above the metal by its radius, which is not known.
+func (o Options) thickness(l *calib.Layout) float64 {
+	if o.quarry != crushedStrip || o.PlaneU != nil || o.Height != nil ||
+		o.Surface.Kind == SurfaceUnknown || o.Surface.Kind != SurfaceFlat && !l.OnPart {
+		return 0
+	}
+	return o.Print.Thickness
 }
 
 // plane returns where a strip lies whose middle line would be the axis seen if it
@@ -88,7 +106,7 @@ func (o Options) plane(v *calib.View, l *calib.Layout, a Axis) (calib.Plane, Pla
 	for range 8 { // where the ray meets the tangent plane moves the plane a little
 		off := middle.Dot(n)
 		var height, across float64
-		height, across, u = o.Surface.lie(l, a.Dir, off)
+		height, across, u = o.Surface.lie(l, a.Dir, off, o.thickness(l))
 		if o.Height != nil {
 			height, u.Height = o.Height.MM, o.Height.U
 		}

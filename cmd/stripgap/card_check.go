@@ -18,7 +18,7 @@ import (
 const sheetFile = "sheets.toml"
 
 func newCardCheckCommand() *cobra.Command {
-	var serial, across, down, u string
+	var serial, across, down, u, thickness string
 	cmd := &cobra.Command{
 		Use:   "check --serial SERIAL --across LENGTH --down LENGTH",
 		Short: "Keep what callipers read on a sheet's check bars",
@@ -30,11 +30,16 @@ show that scale; an unchecked sheet adds 0.5 %% to every reading's uncertainty.
 Each figure needs its unit: mm, um, in or thou. --u is the standard uncertainty
 of a bar's length, %v mm unless told: jaws are set to ink by eye.
 
+--thickness is that of a card, board, glue and paper together: its face lies so
+far above the metal. Where a reading is told what strip and card lie on, and not
+the strip's height, the strip is then taken that much lower, and surer.
+
 The serial stands at the top of the sheet and on every card. A check holds for
 that one print: print the sheet again and it must be measured again. A card
 printed alone with card print --card has no bars, so it cannot be checked.`, calib.CalliperU),
 		Example: `  stripgap card check --serial 6C3H2P --across "149.6 mm" --down "199.7 mm"
-  stripgap card check --serial 6C3H2P --across 5.890in --down 7.862in --u 0.002in`,
+  stripgap card check --serial 6C3H2P --across 5.890in --down 7.862in --u 0.002in
+  stripgap card check --serial 6C3H2P --across "149.6 mm" --down "199.7 mm" --thickness "1.2 mm"`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := calib.CheckSerial(serial); err != nil {
@@ -47,6 +52,11 @@ printed alone with card print --card has no bars, so it cannot be checked.`, cal
 			if err != nil {
 				return usagef("%w", err)
 			}
+			if cmd.Flags().Changed("thickness") {
+				if check.Thickness, err = calib.ParseThickness(thickness); err != nil {
+					return usagef("--thickness: %w", err)
+				}
+			}
 			check.Serial, check.Checked = serial, time.Now().Format(time.DateOnly)
 			return keepCheck(cmd, check)
 		},
@@ -56,6 +66,7 @@ printed alone with card print --card has no bars, so it cannot be checked.`, cal
 	f.StringVar(&across, "across", "", "length of the bar across, nominally 150 mm, with its unit")
 	f.StringVar(&down, "down", "", "length of the bar down, nominally 200 mm, with its unit")
 	f.StringVar(&u, "u", "", fmt.Sprintf("standard uncertainty of both lengths, with its unit (default %v mm)", calib.CalliperU))
+	f.StringVar(&thickness, "thickness", "", "thickness of a card, board, glue and paper, with its unit")
 	for _, name := range []string{"serial", "across", "down"} {
 		cobra.CheckErr(cmd.MarkFlagRequired(name)) // fails only for a flag that does not exist
 	}
@@ -90,9 +101,16 @@ func tellCheck(w io.Writer, c calib.SheetCheck, before *calib.SheetCheck, path s
 	p := c.Print()
 	_, err := fmt.Fprintf(w, "Sheet %s: across %.2f mm, down %.2f mm, u %.2f mm\n  print scale  x %.5f, y %.5f, u %.3f %%\n",
 		c.Serial, c.Across, c.Down, c.U, p.X, p.Y, 100*p.U)
+	if c.Thickness > 0 {
+		fmt.Fprintf(w, "  thickness    %.2f mm\n", c.Thickness)
+	}
 	if before != nil {
-		fmt.Fprintf(w, "This replaces what was remembered of the same sheet: across %.2f mm, down %.2f mm, u %.2f mm.\n",
-			before.Across, before.Down, before.U)
+		thick := ""
+		if before.Thickness > 0 {
+			thick = fmt.Sprintf(", thickness %.2f mm", before.Thickness)
+		}
+		fmt.Fprintf(w, "This replaces what was remembered of the same sheet: across %.2f mm, down %.2f mm, u %.2f mm%s.\n",
+			before.Across, before.Down, before.U, thick)
 	}
 	_, last := fmt.Fprintf(w, "Kept in %s\n", path)
 	return errors.Join(err, last)
@@ -120,10 +138,19 @@ func listSheets(w io.Writer, checks []calib.SheetCheck) error {
 		return err
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "SHEET\tACROSS mm\tDOWN mm\tu mm\tSCALE x\ty\tCHECKED")
+	thick := slices.ContainsFunc(checks, func(c calib.SheetCheck) bool { return c.Thickness > 0 })
+	fmt.Fprint(t, "SHEET\tACROSS mm\tDOWN mm\tu mm\tSCALE x\ty\tCHECKED")
+	if thick {
+		fmt.Fprint(t, "\tTHICKNESS mm")
+	}
+	fmt.Fprintln(t)
 	for _, c := range checks {
 		p := c.Print()
-		fmt.Fprintf(t, "%s\t%.2f\t%.2f\t%.2f\t%.5f\t%.5f\t%s\n", c.Serial, c.Across, c.Down, c.U, p.X, p.Y, c.Checked)
+		fmt.Fprintf(t, "%s\t%.2f\t%.2f\t%.2f\t%.5f\t%.5f\t%s", c.Serial, c.Across, c.Down, c.U, p.X, p.Y, c.Checked)
+		if c.Thickness > 0 {
+			fmt.Fprintf(t, "\t%.2f", c.Thickness)
+		}
+		fmt.Fprintln(t)
 	}
 	return t.Flush()
 }

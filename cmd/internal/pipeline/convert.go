@@ -13,7 +13,7 @@ func measured(r *Result, m *vision.Measurement) {
 		return
 	}
 	if c := m.Card; c != nil {
-		r.Card = &Card{Layout: c.Layout.Name, Serial: c.Serial, Bearing: c.Bearing, PrintChecked: m.Print.Checked()}
+		r.Card = &Card{Layout: c.Layout.Name, Serial: c.Serial, Bearing: c.Bearing, PrintChecked: m.Print.Checked(), Thickness: m.Thickness}
 		if p := m.Print; p.Checked() {
 			r.Card.Print = &Print{p.X, p.Y, p.U}
 		}

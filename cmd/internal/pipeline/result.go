@@ -55,6 +55,8 @@ type Card struct {
 	Bearing      string `json:"bearing,omitempty"` // of a tag
 	PrintChecked bool   `json:"print_checked"`
 	Print        *Print `json:"print,omitempty"` // of a checked sheet
+	// Thickness in mm, where the strip's height was reckoned by it.
+	Thickness float64 `json:"thickness_mm,omitempty"`
 }
 
 // Print is the scale a card was printed at, true over nominal along its x and y,

@@ -172,13 +172,18 @@ func (t *table) known() {
 	}
 }
 
-// printKnown says which sheet's print check a reading uses, or nothing.
+// printKnown says which sheet's print check a reading uses, and whether its cards'
+// thickness, or nothing.
 func printKnown(r pipeline.Result) string {
 	if r.Card == nil || r.Card.Print == nil {
 		return ""
 	}
 	p := r.Card.Print
-	return fmt.Sprintf("Print scale of sheet %s by callipers: x %.5f, y %.5f, u %.3f %%", printable(r.Card.Serial), p.X, p.Y, 100*p.U)
+	text := fmt.Sprintf("Print scale of sheet %s by callipers: x %.5f, y %.5f, u %.3f %%", printable(r.Card.Serial), p.X, p.Y, 100*p.U)
+	if t := r.Card.Thickness; t > 0 {
+		text += fmt.Sprintf("; the card's thickness of %.2f mm was used", t)
+	}
+	return text
 }
 
 // cameraKnown says which learnt phone's profile a reading uses, or nothing.
