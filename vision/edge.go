@@ -23,14 +23,6 @@ func (c camera1D) blur() float64 {
 	return c.S
 }
 
-// sharpest is the spread of an edge from which it is none of a film, px.
-func (c camera1D) sharpest() float64 {
-	if c.isTint() {
-		return math.Hypot(sharpEnough*c.S, tintSoft)
-	}
-	return sharpEnough * c.S
-}
-
 // edgeShape is the luma across one edge as a table: 0 on the metal far away, 1
 // on the film far away, at offset u px towards the film from the true edge.
 // Sharpening makes it overshoot.

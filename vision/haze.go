@@ -25,7 +25,66 @@ func (t *traced) hazy() bool {
 		side = 1
 	}
 	more, less := haze[side], haze[1-side]
-	return ok && more+less > hazeLeast && more > 2*less && more-less > hazeClear*rough[1-side]
+	return ok && more+less > hazeLeast && more > 2*less && more-less > hazeClear*rough[1-side] && t.likeFilm(side, more)
+}
+
+// likeFilm reports whether what luma shows beside an edge, this share of the film's
+// contrast, may be film by its colour: not where at least half of it is the metal's own
+// colour in another light.
+func (t *traced) likeFilm(side int, share float64) bool {
+	reach := t.clearBeside(math.Max(hazeReach, t.c.width))
+	near, ok := t.colourBeside(side, 0)
+	far, ok2 := t.colourBeside(side, reach/2)
+	if !ok || !ok2 || t.c.seen.isTint() {
+		return true
+	}
+	film, ok := filmShare(near, far, t.film)
+	return !ok || film > share/2
+}
+
+// ownHue is the sine of the angle, between the colours' step from metal to film and the
+// metal's, from which light and film are told apart.
+const ownHue = 0.3
+
+// filmShare parts a colour's step from far to near into a share of the film's step, which
+// it returns, and other light on the metal, by least squares. False where the two are
+// alike.
+func filmShare(near, far, film rgb) (share float64, ok bool) {
+	q := normal{n: 2}
+	var steps, light, both float64
+	for i := range near {
+		step := film[i] - far[i]
+		q.add(&[maxUnknowns]float64{step, far[i]}, near[i]-far[i], 1)
+		steps, light, both = steps+step*step, light+far[i]*far[i], both+step*far[i]
+	}
+	f, ok := q.factorise()
+	if !ok || both*both > (1-ownHue*ownHue)*steps*light {
+		return 0, false
+	}
+	return f.solve(q.b)[0], true
+}
+
+// colourBeside is the display-referred colour, 0..1, of the metal mm beyond what beside
+// leaves out, all along an edge. False where too little of it is seen.
+func (t *traced) colourBeside(side int, mm float64) (c rgb, ok bool) {
+	var seen [3][]float64
+	for i := range t.cuts {
+		k := &t.cuts[i]
+		q := t.beside(k, side, mm)
+		x, y := int(math.Round(q.X)), int(math.Round(q.Y))
+		if k.dropped != "" || x < 0 || y < 0 || x >= t.c.p.Luma.W || y >= t.c.p.Luma.H {
+			continue
+		}
+		r, g, b := t.c.p.RGB(x, y)
+		seen[0], seen[1], seen[2] = append(seen[0], r/255), append(seen[1], g/255), append(seen[2], b/255)
+	}
+	if len(seen[0]) < 5 {
+		return c, false
+	}
+	for i := range c {
+		c[i] = middleMean(seen[i])
+	}
+	return c, true
 }
 
 // haze returns the share of the film's contrast that the metal shows right beside

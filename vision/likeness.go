@@ -9,11 +9,13 @@ import (
 // What tells a flattened film from a glare band, a shadow, a groove, a wire, a
 // bevel or a machining line. Judged on rendered photos of such things.
 const (
-	sharpEnough  = 1.4 // edge spread over the bars', of the sharper edge
-	alikeEdges   = 1.2 // the softer edge's spread over the sharper one's, below which neither is drawn out
-	clearlyOther = 0.5 // share of the clearest candidate's clearness below which another is not meant
-	evenInside   = 0.4 // of the contrast, by which the film's own colour may vary across it
-	alikeSides   = 0.4 // the fainter edge's contrast over the stronger one's
+	sharpEnough  = 1.4  // edge spread over the bars', of the sharper edge
+	faintEdge    = 0.25 // luma, a third of what bars usually have
+	faintSoft    = 1.0  // px that a faint edge may be softer in quadrature; estimate, no source
+	alikeEdges   = 1.2  // the softer edge's spread over the sharper one's, below which neither is drawn out
+	clearlyOther = 0.5  // share of the clearest candidate's clearness below which another is not meant
+	evenInside   = 0.4  // of the contrast, by which the film's own colour may vary across it
+	alikeSides   = 0.4  // the fainter edge's contrast over the stronger one's
 )
 
 // Reasons, beside those for which stations are dropped, why a band is no strip.
@@ -37,7 +39,7 @@ func (t *traced) unlike(q quarry) string {
 		return tooShort
 	case 2*used < all:
 		return t.mostDropped(dropApart)
-	case math.Min(t.spread[0], t.spread[1]) >= t.cam.sharpest():
+	case math.Min(t.spread[0], t.spread[1]) >= t.softest():
 		if t.unevenEdges() <= maxUneven { // a smear draws out one edge
 			return softEdges
 		}
@@ -54,6 +56,19 @@ func (t *traced) unlike(q quarry) string {
 		return tooNarrow
 	}
 	return ""
+}
+
+// softest is the spread of an edge, px, from which it is none of a film. Phones' noise
+// reduction smooths a faint edge more than the bars'.
+func (t *traced) softest() float64 {
+	beside := 0.0
+	switch {
+	case t.cam.isTint():
+		beside = tintSoft
+	case math.Abs(t.seenOfFilm()-t.seenOfMetal()) < faintEdge:
+		beside = faintSoft
+	}
+	return math.Hypot(sharpEnough*t.cam.S, beside)
 }
 
 // unlikeSides reports whether the band stands out from one side far less than

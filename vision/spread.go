@@ -29,7 +29,7 @@ func (t *traced) spreads(edges *[2]superEdge) {
 		case ok:
 			t.spread[side] = s
 		case t.cam.isTint(): // no bars show how much chroma is smoothed
-			t.spread[side] = t.cam.sharpest()
+			t.spread[side] = t.softest()
 		default:
 			t.spread[side] = t.cam.S
 		}
