@@ -63,14 +63,10 @@ func (t *traced) tintEdges(cuts []cut) (edges [2]tintEdge) {
 	if t.cam.isTint() {
 		return edges // the colour is what is measured
 	}
-	film := t.film.chroma()
 	for side := range edges {
-		metal := t.metal[side].chroma()
-		d := [2]float64{film[0] - metal[0], film[1] - metal[1]}
-		if size := math.Hypot(d[0], d[1]); size >= leastTint {
-			edges[side].seen = true
-			edges[side].towards = [2]float64{d[0] / size, d[1] / size}
-		}
+		var c channel
+		c, edges[side].seen = tintOf(t.film, t.metal[side])
+		edges[side].towards = c.towards
 	}
 	if !edges[0].seen && !edges[1].seen {
 		return edges
@@ -93,8 +89,8 @@ func (t *traced) layTint(k *cut, edges *[2]tintEdge, sum *[2]tintSum) {
 	lo, hi := k.fit.x[0]-out, k.fit.x[1]+out
 	x0, y0, x1, y1 := f.box(half, lo, hi)
 	cells := func(lo, hi float64, shift, factor, n int) (from, to int) {
-		at := func(v float64) float64 { return (v+float64(shift)+0.5)/float64(factor) - 0.5 }
-		return max(0, int(math.Ceil(at(lo)))), min(n-1, int(math.Floor(at(hi))))
+		lo, hi = chromaCoord(lo, shift, factor), chromaCoord(hi, shift, factor)
+		return max(0, int(math.Ceil(lo))), min(n-1, int(math.Floor(hi)))
 	}
 	fromX, toX := cells(x0, x1, p.ShiftX, p.ChromaX, p.Cb.W)
 	fromY, toY := cells(y0, y1, p.ShiftY, p.ChromaY, p.Cb.H)
