@@ -70,9 +70,12 @@ func (t *traced) colourBeside(side int, mm float64) (c rgb, ok bool) {
 	var seen [3][]float64
 	for i := range t.cuts {
 		k := &t.cuts[i]
+		if k.dropped != "" {
+			continue
+		}
 		q := t.beside(k, side, mm)
 		x, y := int(math.Round(q.X)), int(math.Round(q.Y))
-		if k.dropped != "" || x < 0 || y < 0 || x >= t.c.p.Luma.W || y >= t.c.p.Luma.H {
+		if x < 0 || y < 0 || x >= t.c.p.Luma.W || y >= t.c.p.Luma.H {
 			continue
 		}
 		r, g, b := t.c.p.RGB(x, y)
