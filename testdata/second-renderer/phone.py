@@ -86,7 +86,7 @@ def hold(s, i, out):
     away = s.away * (1 if i == 0 else d.u(0.94, 1.06))
     roll = s.roll + (0 if i == 0 else d.n(0, 0.05))
     O, R = look_at(s.target + off, np.array([0, 0, 1.0]), away, tilt, az, roll)
-    s.cam = Camera(W, H, f, W / 2 - 0.5 + d.n(0, 0.004) * W, H / 2 - 0.5 + d.n(0, 0.004) * H, k1, k2, O, R)
+    s.cam = Camera(W, H, f, W / 2 - 0.5 + d.n(0, 0.004) * W, H / 2 - 0.5 + d.n(0, 0.004) * W, k1, k2, O, R)
     C, x, y, _ = s.card_pose
     hw, hh = s.card_half
     s.focus = s.cam.depth(metal_point(s, s.s_x0, s.s_v0) * 0.6 + C * 0.4) + s.focus_off[i]
