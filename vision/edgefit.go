@@ -199,29 +199,13 @@ func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
 	if !ok {
 		return false
 	}
-	shift := p[pShiftX+d]
-	level, gain, ok := e.levels(s, shift)
-	if !ok {
-		return false
-	}
-	mean := e.meanWeight()
 	rates := s.rates()
-	own := normal{n: edgeParams + 2}
-	for i, u := range e.u {
-		v, slope := s.at(u - shift)
-		j := [maxUnknowns]float64{edgeParams: 1, edgeParams + 1: v}
-		if c, f, ok := s.inside(u - shift); ok {
-			j[pBlurX+d] = gain * lerp(rates.blur, c, f) / modelMisfit
-			j[pRadius] = gain * lerp(rates.radius, c, f) / modelMisfit
-			j[pTone] = gain * lerp(rates.tone, c, f) / modelMisfit
-			j[pBend] = gain * lerp(rates.bend, c, f) / modelMisfit
-			j[pSharpening] = gain * lerp(s.halo, c, f) / modelMisfit
-			j[pShiftX+d] = -gain * slope / modelMisfit
-		}
-		own.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
-	}
-	own.eliminate()
-	own.eliminate()
-	q.join(&own)
-	return true
+	return e.join(q, s, p[pShiftX+d], 1, func(j *[maxUnknowns]float64, c int, f, slope float64) {
+		j[pBlurX+d] = lerp(rates.blur, c, f)
+		j[pRadius] = lerp(rates.radius, c, f)
+		j[pTone] = lerp(rates.tone, c, f)
+		j[pBend] = lerp(rates.bend, c, f)
+		j[pSharpening] = lerp(s.halo, c, f)
+		j[pShiftX+d] = -slope
+	})
 }

@@ -348,32 +348,16 @@ func (f *shadeFit) aim() {
 func (f *shadeFit) shaded(side int, p *shadingVector, q *normal) bool {
 	e, c := &f.edges[side], f.c
 	c.S = p[pBoth]
-	shift := p[pMove+side]
 	s, ok := newShadedEdge(c, e.film, e.metal, f.shadow(p, side))
 	if !ok {
 		return false
 	}
-	level, gain, ok := e.levels(s, shift)
-	if !ok {
-		return false
-	}
-	mean := e.meanWeight() * f.misfit
 	blur := s.blurRate()
 	dimmed, further := s.shadowRates()
-	own := normal{n: shadingParams + 2}
-	for i, u := range e.u {
-		v, slope := s.at(u - shift)
-		j := [maxUnknowns]float64{shadingParams: 1, shadingParams + 1: v}
-		if k, w, ok := s.inside(u - shift); ok {
-			j[pBoth] = gain * lerp(blur, k, w) / modelMisfit
-			j[pShade+side] = gain * lerp(dimmed, k, w) / modelMisfit
-			j[pReach] = gain * lerp(further, k, w) * math.Exp(p[pReach]) / modelMisfit
-			j[pMove+side] = -gain * slope / modelMisfit
-		}
-		own.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
-	}
-	own.eliminate()
-	own.eliminate()
-	q.join(&own)
-	return true
+	return e.join(q, s, p[pMove+side], f.misfit, func(j *[maxUnknowns]float64, k int, w, slope float64) {
+		j[pBoth] = lerp(blur, k, w)
+		j[pShade+side] = lerp(dimmed, k, w)
+		j[pReach] = lerp(further, k, w) * math.Exp(p[pReach])
+		j[pMove+side] = -slope
+	})
 }

@@ -189,6 +189,35 @@ func (e *superEdge) levels(s *edgeShape, shift float64) (level, gain float64, ok
 	return (sy - gain*se) / sw, gain, true
 }
 
+// join adds the points beside the shape moved by shift px, their level and gain
+// eliminated, in units of modelMisfit with misfit times its variance. rates fills the
+// derivatives of the shape, 0 to 1, by the unknowns of q, between table entries cell and
+// the next.
+func (e *superEdge) join(q *normal, s *edgeShape, shift, misfit float64, rates func(j *[maxUnknowns]float64, cell int, share, slope float64)) bool {
+	level, gain, ok := e.levels(s, shift)
+	if !ok {
+		return false
+	}
+	mean := e.meanWeight() * misfit
+	own := normal{n: q.n + 2}
+	for i, u := range e.u {
+		v, slope := s.at(u - shift)
+		var j [maxUnknowns]float64
+		if cell, share, ok := s.inside(u - shift); ok {
+			rates(&j, cell, share, slope)
+			for k := range q.n {
+				j[k] = gain * j[k] / modelMisfit
+			}
+		}
+		j[q.n], j[q.n+1] = 1, v
+		own.add(&j, (e.y[i]-level-gain*v)/modelMisfit, e.w[i]/mean)
+	}
+	own.eliminate()
+	own.eliminate()
+	q.join(&own)
+	return true
+}
+
 // spread returns the blur in px of a super-edge whose sharpening and tone are
 // known to be c's: the least misfit over blur and shift. Of a tint it is chroma's own
 // blur that is sought, and the other one known, too. False when the edge does not show

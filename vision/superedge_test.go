@@ -102,6 +102,22 @@ func TestCameraStays(t *testing.T) {
 	}
 }
 
+// stripRead measures a strip of two colours, as wide as the bars, by what they gave: its
+// width, px, and the edge shapes used. False where it shows no edges.
+func (k barCase) stripRead(t *testing.T, w *Witness, colours [2]rgb) (width float64, p pairShape, ok bool) {
+	film, metal := colours[0], colours[1]
+	strip := pairCase{"", k.camera(true), film, metal, metal, barPixels, 0}
+	x0, x1 := strip.edges()
+	shape, ok := newEdgeShape(w.along(calib.CardPoint{X: 1}), film, metal)
+	if !ok {
+		t.Fatalf("%v: no shape", colours)
+	}
+	p = pairShape{shape, shape}
+	fit, ok := fitPair(strip.slice(10), p, x0, x1)
+	width, _ = fit.width()
+	return width, p, ok
+}
+
 // TestBarsServeStrips is what the edge model is for: strips of other colours and
 // contrasts, measured with what noisy bars gave, keep their width. The budget
 // carries residualEdge for it as one standard deviation.
@@ -114,18 +130,11 @@ func TestBarsServeStrips(t *testing.T) {
 			continue
 		}
 		for _, p := range edgePairs {
-			strip := pairCase{"", k.camera(true), p[0], p[1], p[1], barPixels, 0}
-			x0, x1 := strip.edges()
-			shape, ok := newEdgeShape(w.along(calib.CardPoint{X: 1}), p[0], p[1])
-			if !ok {
-				t.Fatalf("%v: no shape", p)
-			}
-			fit, ok := fitPair(strip.slice(10), pairShape{shape, shape}, x0, x1)
+			width, _, ok := k.stripRead(t, w, p)
 			if !ok {
 				t.Errorf("%+v, %v: no edges", k, p)
 				continue
 			}
-			width, _ := fit.width()
 			if math.Abs(width-barPixels) > 2*residualEdge {
 				t.Errorf("%+v, %v: width off by %.4f px", k, p, width-barPixels)
 			}
@@ -183,19 +192,12 @@ func TestForeignTones(t *testing.T) {
 				t.Errorf("%s, %+v: bend %.3f, u %.3f", name, k, w.Bend, w.BendU)
 			}
 			for _, p := range edgePairs {
-				strip := pairCase{"", k.camera(true), p[0], p[1], p[1], barPixels, 0}
-				x0, x1 := strip.edges()
-				shape, ok := newEdgeShape(w.along(calib.CardPoint{X: 1}), p[0], p[1])
-				if !ok {
-					t.Fatalf("%v: no shape", p)
-				}
-				fit, ok := fitPair(strip.slice(10), pairShape{shape, shape}, x0, x1)
+				width, shape, ok := k.stripRead(t, w, p)
 				if !ok {
 					t.Errorf("%s, %+v, %v: no edges", name, k, p)
 					continue
 				}
-				width, _ := fit.width()
-				told := traced{c: cutter{shape: pairShape{shape, shape}}}
+				told := traced{c: cutter{shape: shape}}
 				u := math.Hypot(told.toneU(w), residualEdge)
 				if math.Abs(width-barPixels) > 2*u {
 					t.Errorf("%s, %+v, %v: width off by %.3f px, u %.3f", name, k, p, width-barPixels, u)
