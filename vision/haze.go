@@ -19,20 +19,23 @@ const (
 // much as it darkens the other, and cancels. Machining lines along the strip may look
 // so: what the metal on the other side varies by tells how much.
 func (t *traced) hazy() bool {
-	haze, rough, ok := t.haze()
+	reach := t.clearBeside(math.Max(hazeReach, t.c.width))
+	if reach < hazeReach {
+		return false
+	}
+	haze, rough, ok := t.haze(reach)
 	side := 0
 	if haze[1] > haze[0] {
 		side = 1
 	}
 	more, less := haze[side], haze[1-side]
-	return ok && more+less > hazeLeast && more > 2*less && more-less > hazeClear*rough[1-side] && t.likeFilm(side, more)
+	return ok && more+less > hazeLeast && more > 2*less && more-less > hazeClear*rough[1-side] && t.likeFilm(side, reach, more)
 }
 
 // likeFilm reports whether what luma shows beside an edge, this share of the film's
 // contrast, may be film by its colour: not where at least half of it is the metal's own
 // colour in another light.
-func (t *traced) likeFilm(side int, share float64) bool {
-	reach := t.clearBeside(math.Max(hazeReach, t.c.width))
+func (t *traced) likeFilm(side int, reach, share float64) bool {
 	near, ok := t.colourBeside(side, 0)
 	far, ok2 := t.colourBeside(side, reach/2)
 	if !ok || !ok2 || t.c.seen.isTint() {
@@ -68,20 +71,11 @@ func filmShare(near, far, film rgb) (share float64, ok bool) {
 // leaves out, all along an edge. False where too little of it is seen.
 func (t *traced) colourBeside(side int, mm float64) (c rgb, ok bool) {
 	var seen [3][]float64
-	for i := range t.cuts {
-		k := &t.cuts[i]
-		if k.dropped != "" {
-			continue
-		}
-		q := t.beside(k, side, mm)
-		x, y := int(math.Round(q.X)), int(math.Round(q.Y))
-		if x < 0 || y < 0 || x >= t.c.p.Luma.W || y >= t.c.p.Luma.H {
-			continue
-		}
+	t.alongBeside(side, mm, func(x, y int) {
 		r, g, b := t.c.p.RGB(x, y)
 		seen[0], seen[1], seen[2] = append(seen[0], r/255), append(seen[1], g/255), append(seen[2], b/255)
-	}
-	if len(seen[0]) < 5 {
+	})
+	if len(seen[0]) < fewestBeside {
 		return c, false
 	}
 	for i := range c {
@@ -90,32 +84,37 @@ func (t *traced) colourBeside(side int, mm float64) (c rgb, ok bool) {
 	return c, true
 }
 
-// haze returns the share of the film's contrast that the metal shows right beside
-// each edge, over the metal further out: as far as a smear thins out, or as the card
-// leaves room; and the standard deviation, of the contrast too, by which the metal
-// there strays from an even slope. False when that is not seen.
-func (t *traced) haze() (haze, rough [2]float64, ok bool) {
-	const places = 8
-	reach := t.clearBeside(math.Max(hazeReach, t.c.width))
-	if reach < hazeReach {
-		return haze, rough, false
+// fewestBeside is how many stations must show the metal at a place beside an edge.
+const fewestBeside = 5
+
+// alongBeside calls f with the photo's pixel mm beyond what beside leaves out, at each
+// station that was used where it lies in the photo.
+func (t *traced) alongBeside(side int, mm float64, f func(x, y int)) {
+	for i := range t.cuts {
+		k := &t.cuts[i]
+		if k.dropped != "" {
+			continue
+		}
+		q := t.beside(k, side, mm)
+		if x, y := int(math.Round(q.X)), int(math.Round(q.Y)); x >= 0 && y >= 0 && x < t.c.p.Luma.W && y < t.c.p.Luma.H {
+			f(x, y)
+		}
 	}
+}
+
+// haze returns the share of the film's contrast that the metal shows right beside
+// each edge, over the metal further out, up to reach mm; and the standard deviation, of
+// the contrast too, by which the metal there strays from an even slope. False when that
+// is not seen.
+func (t *traced) haze(reach float64) (haze, rough [2]float64, ok bool) {
+	const places = 8
 	for side := range haze {
 		var seen [places][]float64
-		for i := range t.cuts {
-			k := &t.cuts[i]
-			if k.dropped != "" {
-				continue
-			}
-			for i := range places {
-				q := t.beside(k, side, reach*float64(i)/(places-1))
-				if x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y)); x0 >= 0 && y0 >= 0 && x0 < t.c.p.Luma.W && y0 < t.c.p.Luma.H {
-					seen[i] = append(seen[i], t.c.p.seen(t.c.seen, x0, y0))
-				}
-			}
-		}
 		for i := range seen {
-			if len(seen[i]) < 5 {
+			t.alongBeside(side, reach*float64(i)/(places-1), func(x, y int) {
+				seen[i] = append(seen[i], t.c.p.seen(t.c.seen, x, y))
+			})
+			if len(seen[i]) < fewestBeside {
 				return haze, rough, false
 			}
 		}

@@ -75,13 +75,23 @@ func (t *traced) textureU() (mean, taper float64) {
 // textureBeside returns the variances of mean width and taper, mm squared, that the
 // texture beside an edge makes. False where too little of it is seen.
 func (t *traced) textureBeside(side int) (mean, taper float64, ok bool) {
+	shape := [2]*edgeShape{t.c.shape.low, t.c.shape.high}[side]
+	var w edgeWeights
+	known, worked := 0.0, false // the film's px that w is for; a wide strip's stations share it
 	var s, y [texturePlaces][]float64
 	for i := range t.cuts {
 		k := &t.cuts[i]
 		if k.dropped != "" || math.Abs(k.s) > t.c.axis.Half {
 			continue
 		}
-		for place, moved := range t.falseShifts(k, side) {
+		if inside := math.Min(t.c.side, (k.fit.x[1]-k.fit.x[0])/2); inside != known {
+			known = inside
+			w, worked = shape.weights(t.c.side, inside)
+		}
+		if !worked {
+			continue
+		}
+		for place, moved := range t.falseShifts(k, side, &w) {
 			s[place], y[place] = append(s[place], k.s), append(y[place], moved)
 		}
 	}
@@ -96,12 +106,7 @@ func (t *traced) textureBeside(side int) (mean, taper float64, ok bool) {
 
 // falseShifts returns by how many mm the bare metal beside a station would move an
 // edge that were there, at places further and further out.
-func (t *traced) falseShifts(k *cut, side int) (moved []float64) {
-	shape := [2]*edgeShape{t.c.shape.low, t.c.shape.high}[side]
-	w, ok := shape.weights(t.c.side, math.Min(t.c.side, (k.fit.x[1]-k.fit.x[0])/2))
-	if !ok {
-		return nil
-	}
+func (t *traced) falseShifts(k *cut, side int, w *edgeWeights) (moved []float64) {
 	sign := float64(2*side - 1) // outwards
 	at := func(place int, u float64) float64 {
 		first := 2.5*t.cam.S + 1.5*t.cam.R + ownShadow/k.perPx + w.last() // clear of blur, halo and shadow
