@@ -22,7 +22,6 @@ import (
 
 	"stripgap/cmd/internal/pipeline"
 	"stripgap/cmd/internal/progress"
-	"stripgap/vision/synth"
 )
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
@@ -166,18 +165,7 @@ func (o options) trials() []trial {
 		if !slices.Contains(o.names, p.name) {
 			continue
 		}
-		n := o.count
-		switch {
-		case p.fault():
-			n = o.faults
-		case p.pairs:
-			n = o.pairs
-		case p.name == string(synth.ForeignTone):
-			n = o.tones
-		case p.alike:
-			n = o.alike
-		}
-		for i := range n {
+		for i := range p.count(o) {
 			tell := o.told
 			if tell == toldUsual {
 				tell = p.told

@@ -18,9 +18,8 @@ type population struct {
 	// named accepts a reading, too, if it carries a flag that says something is
 	// the matter with the strip.
 	named bool
-	told  knowledge // usually
-	pairs bool      // its photos are of --pairs
-	alike bool      // its photos are of --alike
+	told  knowledge         // usually
+	count func(options) int // of its trials, as the command line says
 }
 
 // fault reports whether the population's photos are not to be simply read.
@@ -45,9 +44,18 @@ var refusals = map[synth.Stratum]population{
 // populations lists what can be run, in the order of the report.
 func populations() []population {
 	var all []population
+	pairs := func(o options) int { return o.pairs }
 	for _, s := range synth.Strata() {
 		p := refusals[s] // none: to be read
 		p.name, p.told = string(s), toldPlane
+		switch {
+		case p.fault():
+			p.count = func(o options) int { return o.faults }
+		case s == synth.ForeignTone:
+			p.count = func(o options) int { return o.tones }
+		default:
+			p.count = func(o options) int { return o.count }
+		}
 		p.draw = func(rng *rand.Rand) ([]synth.Scene, error) {
 			scene, err := synth.Random(rng, s)
 			if s == synth.ForeignTone { // about the tone only, and soon drawn
@@ -62,13 +70,13 @@ func populations() []population {
 		return scenes[:], err
 	}
 	return append(all,
-		population{name: "luma-alike", told: toldPlane, alike: true, draw: drawAlike},
+		population{name: "luma-alike", told: toldPlane, count: func(o options) int { return o.alike }, draw: drawAlike},
 		// Where one photo shows least: read from one, and from two.
-		population{name: "pair-one", told: toldNothing, pairs: true, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
+		population{name: "pair-one", told: toldNothing, count: pairs, draw: func(rng *rand.Rand) ([]synth.Scene, error) {
 			scenes, err := pair(rng)
 			return scenes[:1], err
 		}},
-		population{name: "pair-two", told: toldSurface, pairs: true, draw: pair})
+		population{name: "pair-two", told: toldSurface, count: pairs, draw: pair})
 }
 
 func names() []string {
