@@ -68,6 +68,16 @@ func (t *traced) seekTint() (why string) {
 	return ""
 }
 
+// hazeLevels is how many levels of chroma a smear must make at least to be seen.
+const hazeLevels = 3
+
+// wouldShow reports whether a strip traced by its colour would show what luma is refused
+// for: of film drawn out, some of the film's colour.
+func (t *traced) wouldShow(code string) bool {
+	drawnOut := code == CodeSmeared || code == CodeUnevenEdges
+	return !drawnOut || hazeLeast*t.c.contrast >= hazeLevels/255.0
+}
+
 // gather is the slice of a channel. What is burnt out shows in luma.
 func (p *Photo) gather(c channel, f frame, half float64, r cuts) (slice, bool) {
 	s, ok := gather(p.Luma, f, half, r)

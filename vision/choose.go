@@ -166,10 +166,10 @@ func (c *choice) refusal() *Refusal {
 }
 
 // alike reports whether a band that stands out by its colour was missed because its
-// luma is too much that of what lies beside it.
+// luma is too much that of what lies beside it, or of its shadow.
 func (m missed) alike() bool {
 	switch m.why {
-	case dropContrast, notClear, twoGrounds:
+	case dropContrast, notClear, twoGrounds, notSharp, softEdges:
 		return m.contrast >= clearlyThere && m.tinted()
 	}
 	return false

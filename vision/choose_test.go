@@ -44,6 +44,22 @@ func TestReasonOfTheMissed(t *testing.T) {
 	}
 }
 
+// TestColourAsked: where a band's luma is its ground's, or soft as a shadow makes it,
+// colour may tell; not of what has none, and not of what is no film by its shape.
+func TestColourAsked(t *testing.T) {
+	for _, c := range []struct {
+		why  string
+		tint float64
+		want bool
+	}{{dropContrast, 12, true}, {notSharp, 12, true}, {softEdges, 12, true}, {softEdges, 1, false}, {notEven, 12, false}} {
+		all := choice{ground: &ground{quarry: crushedStrip}}
+		all.missed = []missed{{candidate{contrast: 12, colour: [3]float64{1, c.tint, 0}}, c.why, true}}
+		if got := all.refusal().tinted; got != c.want {
+			t.Errorf("%s, tint %v: %v", c.why, c.tint, got)
+		}
+	}
+}
+
 // TestContinues: a piece goes on in line, in the same colour and not far beyond an
 // end.
 func TestContinues(t *testing.T) {

@@ -83,11 +83,12 @@ func (t *traced) drawnOut(s []float64, edge [2][]float64) bool {
 
 // unevenEdges returns the softer edge's spread over the sharper one's. Chroma is
 // smoothed alike at both, by what the sharper one shows: what the softer one has beyond
-// that goes with the lens' blur alone.
+// that goes with the blur of the lens and of chroma's own samples alone.
 func (t *traced) unevenEdges() float64 {
 	soft, sharp := math.Max(t.spread[0], t.spread[1]), math.Min(t.spread[0], t.spread[1])
 	if t.cam.isTint() {
-		soft, sharp = math.Sqrt(t.cam.S*t.cam.S+soft*soft-sharp*sharp), t.cam.S
+		own := math.Hypot(t.cam.S, usualTintBlur)
+		soft, sharp = math.Sqrt(own*own+soft*soft-sharp*sharp), own
 	}
 	return soft / sharp
 }

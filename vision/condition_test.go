@@ -35,3 +35,39 @@ func TestFilmBeyond(t *testing.T) {
 		t.Errorf("%.2f mm of film beyond the strip's end", got)
 	}
 }
+
+// TestUnevenTint: of what chroma is blurred by, little goes with the edge. A strip whose
+// edges luma would call alike is no less even in a colour that a phone smoothed; one whose
+// edge is drawn out by more than the blur of lens and samples is uneven in it, too.
+func TestUnevenTint(t *testing.T) {
+	tint, ok := tintOf(rgb{0.62, 0.54, 0.23}, rgb{0.52, 0.5, 0.49})
+	if !ok {
+		t.Fatal("no tint")
+	}
+	const lens, smoothed = 0.8, 2.4 // px
+	for _, c := range []struct {
+		drawnOut float64 // px
+		uneven   bool
+	}{{0, false}, {0.6, false}, {1.7, true}} {
+		s := traced{cam: camera1D{S: lens, A: -1, channel: tint}}
+		s.spread = [2]float64{smoothed, math.Hypot(smoothed, c.drawnOut)}
+		if got := s.unevenEdges(); (got > notableUneven) != c.uneven {
+			t.Errorf("an edge drawn out by %v px is %.2f times as soft", c.drawnOut, got)
+		}
+	}
+}
+
+// TestWouldShow: a colour that hardly tells film from metal does not prove that nothing
+// of the film is drawn out.
+func TestWouldShow(t *testing.T) {
+	for _, c := range []struct {
+		contrast float64
+		code     string
+		shows    bool
+	}{{0.05, CodeSmeared, false}, {0.05, CodeUnevenEdges, false}, {0.05, CodeLowContrast, true}, {0.2, CodeSmeared, true}} {
+		s := traced{c: cutter{contrast: c.contrast}}
+		if got := s.wouldShow(c.code); got != c.shows {
+			t.Errorf("%s, contrast %v: %v", c.code, c.contrast, got)
+		}
+	}
+}

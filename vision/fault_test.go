@@ -26,7 +26,7 @@ func TestFaultsAreNamed(t *testing.T) {
 	}{
 		{"sound", "", "no error", func(s *synth.Scene) {}},
 		{"smeared a little", "", CodeUnevenEdges, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 0.5, 25 }},
-		{"hard light", "", CodeUnevenEdges, func(s *synth.Scene) {
+		{"hard light, its shadow told by the colour", "", "no error", func(s *synth.Scene) {
 			s.Light.Shadow, s.Light.Elevation, s.Light.Azimuth = 0.9, 30, -90
 		}},
 		{"smeared", FlagSmeared, CodeSmeared, func(s *synth.Scene) { s.Strips[0].Fault.Smear, s.Strips[0].Opacity = 1.2, 20 }},

@@ -27,8 +27,9 @@ var flagTexts = map[string]string{
 	FlagSurfaceAssumed: "surface-assumed: how strip and card lie to one another was not told, so the uncertainty allows " +
 		"for it; say --flat, --shell-radius, --journal-radius or --height, or read two photos with --pair.",
 	FlagEndsByHand: "ends-by-hand: a person said where the strip ends; what lies beyond was left out.",
-	FlagByColour: "by-colour: strip and metal are about equally light, so the strip was measured by its colour, which " +
-		"photos hold less finely; to be surer change what the metal mirrors, with a white or a dark sheet behind the phone.",
+	FlagByColour: "by-colour: strip and metal are about equally light, or a shadow lies along the strip, so the strip was " +
+		"measured by its colour, which photos hold less finely; to be surer change what the metal mirrors, with a white or " +
+		"a dark sheet behind the phone, and light it from all sides.",
 }
 
 // FlagText returns the sentence that explains a flag, and whether there is one.

@@ -53,7 +53,7 @@ func (m *Measurement) run(p *Photo, o Options) (t *traced, r *Refusal) {
 	}
 	o.byColour = true
 	coloured, why := byColour.strip(p, f, o)
-	if why != nil {
+	if why != nil || !coloured.wouldShow(r.Code) {
 		return t, r // what luma shows says more
 	}
 	*m = byColour
@@ -270,7 +270,7 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	}
 	switch {
 	case slices.Contains(m.Flags, FlagSmeared):
-		return Refuse(CodeSmeared, "")
+		return Refuse(CodeSmeared, "").unlessByColour()
 	case slices.Contains(m.Flags, FlagRolled):
 		return Refuse(CodeRolled, "")
 	}
@@ -279,7 +279,7 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 		most = notableUneven // chroma shows what is drawn out less well
 	}
 	if !m.check("edges alike in sharpness", uneven, most, "") {
-		return Refuse(CodeUnevenEdges, "%.1f times", uneven)
+		return Refuse(CodeUnevenEdges, "%.1f times", uneven).unlessByColour()
 	}
 	if uneven > notableUneven {
 		m.flag(FlagUnevenEdges)

@@ -12,7 +12,7 @@ type Refusal struct {
 	Code, Message, Remedy string
 
 	places [][]calib.PixelPoint // see Measurement.Places
-	tinted bool                 // luma shows too little of something whose colour stands out
+	tinted bool                 // luma says so, and colour may tell otherwise
 }
 
 // Error returns the message, without the remedy.
@@ -40,6 +40,13 @@ func (r *Refusal) at(outlines ...[]calib.PixelPoint) *Refusal {
 			r.places = append(r.places, o)
 		}
 	}
+	return r
+}
+
+// unlessByColour marks a refusal as luma's alone: light and shadow may be its cause, and
+// leave the metal its colour.
+func (r *Refusal) unlessByColour() *Refusal {
+	r.tinted = true
 	return r
 }
 
