@@ -9,7 +9,7 @@ const (
 	pSharpening
 	pRadius
 	pTone
-	pBend   // logarithm of 1+B, see tone
+	pBend
 	pShiftX // of each direction's super-edge, px
 	pShiftY
 	edgeParams
@@ -190,7 +190,7 @@ func edgesSeen(edges *[2]superEdge, p edgeVector) (normal, bool) {
 
 // model is the edge model at p along direction d.
 func (p *edgeVector) model(d int) camera1D {
-	return camera1D{S: p[pBlurX+d], A: p[pSharpening], R: p[pRadius], Tone: tone{p[pTone], math.Expm1(p[pBend])}}
+	return camera1D{S: p[pBlurX+d], A: p[pSharpening], R: p[pRadius], Tone: tone{p[pTone], p[pBend]}}
 }
 
 // equations adds one super-edge's points, its level and gain eliminated.

@@ -43,7 +43,11 @@ func (c slowCamera) display(l float64) float64 {
 	if l > 0.0031308 {
 		g = 1.055*math.Pow(l, 1/2.4) - 0.055
 	}
-	g = g * math.Exp(c.B) / (1 - g + g*math.Exp(c.B))
+	if c.B < 0 {
+		g = (1+c.B)*g - c.B*l
+	} else {
+		g = g * math.Exp(c.B) / (1 - g + g*math.Exp(c.B))
+	}
 	return g + 4*c.T*g*(1-g)*(g-0.5)
 }
 
@@ -127,7 +131,7 @@ func (s slice) noisy(rng *rand.Rand, sigma float64) slice {
 
 // model is the edge model under test with the same parameters.
 func (c slowCamera) model() camera1D {
-	return camera1D{S: c.S, A: c.A, R: c.R, Tone: tone{c.T, math.Expm1(c.B)}}
+	return camera1D{S: c.S, A: c.A, R: c.R, Tone: tone{c.T, c.B}}
 }
 
 func grey(v float64) rgb { return rgb{v, v, v} }

@@ -53,7 +53,22 @@ func (e *edgeSum) edge(film, metal rgb) superEdge {
 // with the current model and fitting the model to the edges laid over one
 // another, until the model stays as it is.
 func fitCamera(slices []barSlice) (*Witness, bool) {
-	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2}
+	w, ok := fitCameraFrom(slices, 0)
+	if ok && w.Bend < farBend {
+		if far, ok := fitCameraFrom(slices, -1); ok && far.Residual < w.Residual {
+			w = far
+		}
+	}
+	return w, ok
+}
+
+// farBend is the bend below which a curve that is linear in the light, the other end of
+// the bends, may fit better though a fit from none does not get there.
+const farBend = -0.25
+
+// fitCameraFrom is fitCamera that starts from a bend.
+func fitCameraFrom(slices []barSlice, bend float64) (*Witness, bool) {
+	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2, Bend: bend}
 	for laying := range mostLayings {
 		var edges [2]superEdge // met along the card's x, and along its y
 		if !layOver(slices, w, &edges) {

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -14,6 +15,7 @@ type barCase struct {
 	a, r, tone   float64
 	spread       float64 // px by which each edge of the ink lies outside its place
 	curve        func(float64) float64
+	ink          float64 // display-referred; 0 is barInk
 }
 
 func (k barCase) camera(vertical bool) slowCamera {
@@ -37,7 +39,7 @@ func (k barCase) slices(rng *rand.Rand, sigma float64) []barSlice {
 		c := k.camera(vertical)
 		at := (rng.Float64() - 0.5) / 5
 		x0, x1 := at-barPixels/2-k.spread, at+barPixels/2+k.spread
-		light := c.pair(grey(barInk), grey(barPaper), grey(barPaper), x0, x1, 0)
+		light := c.pair(grey(cmp.Or(k.ink, barInk)), grey(barPaper), grey(barPaper), x0, x1, 0)
 		s := slowSlice(c, light, around(-barPixels/2, barPixels/2, barMarginMost), 20)
 		out = append(out, barSlice{s.noisy(rng, sigma), vertical, -barPixels / 2, barPixels / 2, 2 / barPixels})
 	}
@@ -46,11 +48,11 @@ func (k barCase) slices(rng *rand.Rand, sigma float64) []barSlice {
 
 // barCases are phone photos from unsharpened to strongly sharpened.
 var barCases = []barCase{
-	{1.0, 1.0, 0, 1.3, 0, 0, nil},
-	{0.8, 1.1, 0.5, 1.2, 0.1, 0.3, nil},
-	{1.4, 1.2, 1.0, 1.6, 0.2, 0.8, nil},
-	{1.8, 2.1, 0.6, 1.0, 0.3, 1.6, nil},
-	{1.2, 1.2, 1.8, 2.2, 0, -0.4, nil},
+	{1.0, 1.0, 0, 1.3, 0, 0, nil, 0},
+	{0.8, 1.1, 0.5, 1.2, 0.1, 0.3, nil, 0},
+	{1.4, 1.2, 1.0, 1.6, 0.2, 0.8, nil, 0},
+	{1.8, 2.1, 0.6, 1.0, 0.3, 1.6, nil, 0},
+	{1.2, 1.2, 1.8, 2.2, 0, -0.4, nil, 0},
 }
 
 // TestCameraFromBars: blur, sharpening and tone come back. Soft bars hardly tell
@@ -165,7 +167,23 @@ func TestBendComesBack(t *testing.T) {
 	}
 }
 
-// TestForeignTones: tone curves that the model does not hold, powers of the light, a
+// TestLinearToneComesBack: bars smoothed by their displayed values, with an ink so dark
+// that sRGB with half of the bend and an S-shaped curve shows nearly the same edges.
+func TestLinearToneComesBack(t *testing.T) {
+	for _, k := range barCases {
+		k.curve, k.ink = func(v float64) float64 { return v }, 0.047
+		w, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 9)), 0.002))
+		if !ok {
+			t.Errorf("%+v: no edge model", k)
+			continue
+		}
+		if math.Abs(w.Bend+1) > 0.15 || math.Abs(w.Tone) > 0.06 {
+			t.Errorf("%+v: bend %.3f, tone %.3f", k, w.Bend, w.Tone)
+		}
+	}
+}
+
+// TestForeignTones: tone curves other than sRGB, powers of the light, a
 // logarithm and the shoulder 2x/(1+x) before sRGB, move the widths of strips no further
 // than the budget says, and the bend has the sign of what half the light is displayed as
 // beside sRGB's 0.735. The widths' root mean square errors allowed are a third over those
@@ -175,6 +193,7 @@ func TestForeignTones(t *testing.T) {
 		curve      func(float64) float64
 		bends, rms float64
 	}{
+		"linear":    {func(v float64) float64 { return v }, -1, 0.24},
 		"power 1.8": {func(v float64) float64 { return math.Pow(v, 1/1.8) }, -1, 0.16},
 		"power 2.2": {func(v float64) float64 { return math.Pow(v, 1/2.2) }, 0, 0.04},
 		"logarithm": {func(v float64) float64 { return math.Log1p(30*v) / math.Log1p(30) }, 1, 0.37},
@@ -215,7 +234,7 @@ func TestForeignTones(t *testing.T) {
 // TestInkSpreadLeavesTheCamera prints the same bars with ink spread of -20 to
 // 80 um (0.05 mm a pixel) and wants the same blur, sharpening and tone.
 func TestInkSpreadLeavesTheCamera(t *testing.T) {
-	k := barCase{1.4, 1.2, 0.8, 1.4, 0.15, 0, nil}
+	k := barCase{1.4, 1.2, 0.8, 1.4, 0.15, 0, nil, 0}
 	without, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 3)), 0))
 	if !ok {
 		t.Fatal("no edge model")

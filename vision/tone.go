@@ -27,25 +27,54 @@ func linearFromSRGB(v float64) float64 {
 	return 1 + (v-1)*2.4/1.055
 }
 
+// linearSlope is linearFromSRGB's derivative.
+func linearSlope(v float64) float64 {
+	switch {
+	case v <= 12.92*0.0031308:
+		return 1 / 12.92
+	case v <= 1:
+		return 2.4 / 1.055 * math.Pow((v+0.055)/1.055, 1.4)
+	}
+	return 2.4 / 1.055
+}
+
 // tone is a photo's transfer curve: sRGB, then a bend, then an S-shaped curve.
 //
-// The bend (1+B) g / (1 + B g) keeps black and white and lifts all between, or lowers
-// it where B is negative, which is above -1: its slope is 1+B at black and 1/(1+B) at
-// white. So do a film's shoulder, and another power of the light.
+// The bend keeps black and white. A positive one b lifts all between,
+// e^b g / (1 + (e^b - 1) g), with a slope of e^b at black and e^-b at white: so do a
+// film's shoulder and a higher power of the light. A negative one, above or at -1, gives
+// the light itself a share, (1+b) g - b l: so does a lower power, and -1 is a curve that
+// is linear in the light, as of pictures that are smoothed or put together by their
+// displayed values.
 //
 // The S-shaped curve of strength S, h + 4 S h (1-h) (h - 1/2), keeps black, middle and
 // white and has slope 1+S at the middle. |S| stays below maxTone, where it is monotone.
-type tone struct{ S, B float64 }
+type tone struct{ S, Bend float64 }
 
 const maxTone = 0.45
 
 func (t tone) fromLinear(l float64) float64 { return t.display(l).v }
 
 // displayed is what a tone curve makes of linear light, with its derivatives: by the
-// curve's strength, by the logarithm of 1+B and by the light.
+// curve's strength, by its bend and by the light.
 type displayed struct{ v, byTone, byBend, byLight float64 }
 
 func (t tone) display(l float64) displayed {
+	d := t.bent(l)
+	h := d.v
+	if h < 0 || h > 1 { // straight on
+		return d
+	}
+	d.byTone = 4 * h * (1 - h) * (h - 0.5)
+	slope := 1 + t.S*(12*h*(1-h)-2)
+	d.v += t.S * d.byTone
+	d.byBend *= slope
+	d.byLight *= slope
+	return d
+}
+
+// bent is display before the S-shaped curve.
+func (t tone) bent(l float64) displayed {
 	g := srgbFromLinear(l)
 	var byLight float64
 	switch {
@@ -56,23 +85,22 @@ func (t tone) display(l float64) displayed {
 	default:
 		byLight = 1.055 / 2.4
 	}
+	steep := math.Exp(t.Bend)
 	switch {
-	case g < 0: // straight on
-		slope := 1 + t.B
-		return displayed{slope * g, 0, slope * g, byLight * slope}
+	case t.Bend < 0:
+		return displayed{v: g + t.Bend*(g-l), byBend: g - l, byLight: byLight + t.Bend*(byLight-1)}
+	case g < 0:
+		return displayed{v: steep * g, byBend: steep * g, byLight: steep * byLight}
 	case g > 1:
-		slope := 1 / (1 + t.B)
-		return displayed{1 + slope*(g-1), 0, -slope * (g - 1), byLight * slope}
+		return displayed{v: 1 + (g-1)/steep, byBend: -(g - 1) / steep, byLight: byLight / steep}
 	}
-	w := 1 / (1 + t.B*g)
-	h := (1 + t.B) * g * w
-	byTone := 4 * h * (1 - h) * (h - 0.5)
-	slope := 1 + t.S*(12*h*(1-h)-2)
-	return displayed{h + t.S*byTone, byTone, slope * h * (1 - h), byLight * slope * (1 + t.B) * w * w}
+	w := 1 / (1 + (steep-1)*g)
+	h := steep * g * w
+	return displayed{v: h, byBend: h * (1 - h), byLight: byLight * steep * w * w}
 }
 
 // linearRates returns the derivatives of linear light l by the curve's strength and by
-// the logarithm of 1+B where what is displayed stays as it is.
+// its bend where what is displayed stays as it is.
 func (t tone) linearRates(l float64) (byTone, byBend float64) {
 	d := t.display(l)
 	return -d.byTone / d.byLight, -d.byBend / d.byLight
@@ -80,11 +108,8 @@ func (t tone) linearRates(l float64) (byTone, byBend float64) {
 
 // toLinear inverts fromLinear, the S-shaped curve by Newton's method; it is monotone.
 func (t tone) toLinear(v float64) float64 {
-	switch {
-	case v <= 0:
-		return linearFromSRGB(v / (1 + t.B))
-	case v >= 1:
-		return linearFromSRGB(1 + (v-1)*(1+t.B))
+	if v <= 0 || v >= 1 {
+		return t.unbent(v)
 	}
 	h := v
 	for range 20 {
@@ -96,7 +121,31 @@ func (t tone) toLinear(v float64) float64 {
 			break
 		}
 	}
-	return linearFromSRGB(h / (1 + t.B*(1-h)))
+	return t.unbent(h)
+}
+
+// unbent inverts bent. A negative bend's is a rising convex curve of the sRGB value, which
+// Newton's method goes down from above.
+func (t tone) unbent(h float64) float64 {
+	steep := math.Exp(t.Bend)
+	switch {
+	case t.Bend < 0:
+		g := srgbFromLinear(h)
+		for range 20 {
+			l := linearFromSRGB(g)
+			step := (g + t.Bend*(g-l) - h) / (1 + t.Bend - t.Bend*linearSlope(g))
+			g -= step
+			if math.Abs(step) < 1e-12 {
+				break
+			}
+		}
+		return linearFromSRGB(g)
+	case h <= 0:
+		return linearFromSRGB(h / steep)
+	case h >= 1:
+		return linearFromSRGB(1 + (h-1)*steep)
+	}
+	return linearFromSRGB(h / (steep + (1-steep)*h))
 }
 
 // rgb is a display-referred colour, 0..1 each.

@@ -44,7 +44,7 @@ func TestSRGBGoesOnWithoutKink(t *testing.T) {
 // tones span what the edge model may take.
 func tones() (all []tone) {
 	for _, s := range []float64{-maxTone, -0.2, 0, 0.1, 0.3, maxTone} {
-		for _, b := range []float64{0, -0.6, 0.2, 1.7} {
+		for _, b := range []float64{0, -1, -0.6, 0.2, 1} {
 			all = append(all, tone{s, b})
 		}
 	}
@@ -69,15 +69,20 @@ func TestToneRoundTrip(t *testing.T) {
 }
 
 // TestToneShape checks what its documentation promises: black and white stay, and
-// without a bend the middle; the S-shaped curve's slope at the middle is 1+S, the bend's
-// at black 1+B and at white 1/(1+B).
+// without a bend the middle; the S-shaped curve's slope at the middle is 1+S, a positive
+// bend's at black e^b and at white e^-b; and a bend of -1 shows the light as it is.
 func TestToneShape(t *testing.T) {
 	const h = 1e-5
 	for _, c := range tones() {
 		want := map[float64]float64{0: 0, 1: 1}
-		slope := map[float64]float64{0: 1 + c.B, 1: 1 / (1 + c.B)}
-		if c.B == 0 {
+		slope := map[float64]float64{}
+		switch {
+		case c.Bend == 0:
 			want[linearFromSRGB(0.5)], slope[0.5] = 0.5, 1+c.S
+		case c.Bend > 0 && c.S == 0:
+			slope[0], slope[1] = math.Exp(c.Bend), math.Exp(-c.Bend)
+		case c.Bend == -1 && c.S == 0:
+			want[0.2], want[0.7], want[-0.1], want[1.3] = 0.2, 0.7, -0.1, 1.3
 		}
 		for l, want := range want {
 			if got := c.fromLinear(l); math.Abs(got-want) > 1e-12 {
@@ -85,9 +90,6 @@ func TestToneShape(t *testing.T) {
 			}
 		}
 		for g, want := range slope {
-			if c.S != 0 && g != 0.5 {
-				continue
-			}
 			lo, hi := math.Max(0, g-h), math.Min(1, g+h)
 			got := (c.fromLinear(linearFromSRGB(hi)) - c.fromLinear(linearFromSRGB(lo))) / (hi - lo)
 			if math.Abs(got-want) > 1e-4 {
@@ -103,10 +105,14 @@ func TestToneRates(t *testing.T) {
 	for _, c := range tones() {
 		for _, l := range []float64{-0.05, 0.001, 0.02, 0.3, 0.97, 1.1} {
 			d := c.display(l)
-			bend := func(by float64) tone { return tone{c.S, math.Expm1(math.Log1p(c.B) + by)} }
+			bend := func(by float64) float64 { return tone{c.S, c.Bend + by}.fromLinear(l) }
+			down, span := -h, 2*h
+			if c.Bend == 0 { // a negative bend is another
+				down, span = 0, h
+			}
 			for name, k := range map[string][2]float64{
-				"strength": {d.byTone, (tone{c.S + h, c.B}.fromLinear(l) - tone{c.S - h, c.B}.fromLinear(l)) / (2 * h)},
-				"bend":     {d.byBend, (bend(h).fromLinear(l) - bend(-h).fromLinear(l)) / (2 * h)},
+				"strength": {d.byTone, (tone{c.S + h, c.Bend}.fromLinear(l) - tone{c.S - h, c.Bend}.fromLinear(l)) / (2 * h)},
+				"bend":     {d.byBend, (bend(h) - bend(down)) / span},
 				"light":    {d.byLight, (c.fromLinear(l+h) - c.fromLinear(l-h)) / (2 * h)},
 			} {
 				if math.Abs(k[0]-k[1]) > 1e-6*math.Max(1, math.Abs(k[1])) {

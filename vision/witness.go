@@ -12,7 +12,7 @@ type Witness struct {
 	Sharpening   float64    // unsharp mask amount; 0 is none
 	Radius       float64    // its standard deviation, px
 	Tone, ToneU  float64    // strength of the S-shaped tone curve, see tone
-	Bend, BendU  float64    // logarithm of 1+B of the tone curve's bend, see tone
+	Bend, BendU  float64    // of the tone curve, see tone
 	toneCov      [3]float64 // variance of Tone, of Bend, and their covariance
 	least        float64    // Residual, of the laying where it is least; 0 before the first
 	Residual     float64    // root mean square of the edge shape's misfit, 1 is black to white
@@ -65,7 +65,7 @@ func (w *Witness) Scale() []ScaleError {
 }
 
 // tone is the photo's tone curve.
-func (w *Witness) tone() tone { return tone{w.Tone, math.Expm1(w.Bend)} }
+func (w *Witness) tone() tone { return tone{w.Tone, w.Bend} }
 
 // along returns the camera's model of an edge whose normal on the card is n.
 // Blur is taken as an elliptic Gaussian with its axes along the card's.
