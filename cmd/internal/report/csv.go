@@ -62,6 +62,7 @@ var columns = []column[pipeline.Result]{
 	{"serial", text(cardOf, func(c pipeline.Card) string { return c.Serial })},
 	{"bearing", text(cardOf, func(c pipeline.Card) string { return c.Bearing })},
 	{"print_checked", text(cardOf, func(c pipeline.Card) string { return strconv.FormatBool(c.PrintChecked) })},
+	{"card_thickness_mm", text(cardOf, cardThickness)},
 	{"camera", text(cameraOf, func(c pipeline.Camera) string { return c.From })},
 	{"scale_px_per_mm", func(r pipeline.Result) string { return optional(r.Scale) }},
 	{"width_mm", number(widthOf, func(w pipeline.Width) float64 { return w.Mean })},
@@ -136,6 +137,14 @@ func number[T any](part func(pipeline.Result) *T, figure func(T) float64) func(p
 }
 
 func full(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// cardThickness is what a card's was told to be in mm, where the reading used it.
+func cardThickness(c pipeline.Card) string {
+	if c.Thickness == 0 {
+		return ""
+	}
+	return full(c.Thickness)
+}
 
 func optional(x *float64) string {
 	if x == nil {

@@ -127,8 +127,8 @@ func (s RecordSource) lots() (lines []string) {
 	return lines
 }
 
-// sheets lists the sheets of cards in the photos, and whether callipers proved their
-// scale when the readings were made.
+// sheets lists the sheets of cards in the photos, whether callipers proved their scale
+// when the readings were made, and the cards' thickness where a reading used it.
 func (s RecordSource) sheets() (lines []string, err error) {
 	for _, r := range s.Journal.Standing() {
 		var result pipeline.Result
@@ -142,6 +142,9 @@ func (s RecordSource) sheets() (lines []string, err error) {
 		line := c.Serial + ", print not checked"
 		if c.PrintChecked {
 			line = c.Serial + ", print checked with callipers"
+		}
+		if c.Thickness > 0 {
+			line += fmt.Sprintf(", card %.2f mm thick", c.Thickness)
 		}
 		if !slices.Contains(lines, line) {
 			lines = append(lines, line)

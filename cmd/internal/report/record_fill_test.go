@@ -89,7 +89,7 @@ func sum(name string) string { return strings.Repeat(fmt.Sprintf("%02x", len(nam
 
 // fixedResult is a reading with u 0.0005 mm and a straight profile.
 func fixedResult(mean, taper float64) pipeline.Result {
-	r := pipeline.Result{Outcome: pipeline.OutcomeRead, Card: &pipeline.Card{Layout: "rider", Serial: "6C3H2P", PrintChecked: true},
+	r := pipeline.Result{Outcome: pipeline.OutcomeRead, Card: &pipeline.Card{Layout: "rider", Serial: "6C3H2P", PrintChecked: true, Thickness: 0.85},
 		Width:     &pipeline.Width{Mean: 0.0714 / mean, U: 0.01},
 		Clearance: &pipeline.Clearance{Mean: mean, U: 0.0005, Expanded: 0.001, Coverage: 2, Taper: taper, TaperExpanded: 0.001},
 		Ends:      []pipeline.End{{Name: "front", Width: 1, Clearance: ptr(mean + taper/2)}, {Name: "rear", Width: 1, Clearance: ptr(mean - taper/2)}},
@@ -139,7 +139,7 @@ func TestNewRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(r.Bearings) != 4 || len(r.Strips) != 1 || len(r.Sheets) != 1 || r.Sheets[0] != "6C3H2P, print checked with callipers" {
+	if len(r.Bearings) != 4 || len(r.Strips) != 1 || len(r.Sheets) != 1 || r.Sheets[0] != "6C3H2P, print checked with callipers, card 0.85 mm thick" {
 		t.Fatalf("%d bearings, strips %q, sheets %q", len(r.Bearings), r.Strips, r.Sheets)
 	}
 	m1, m2, gone, b1 := r.Bearings[0], r.Bearings[1], r.Bearings[2], r.Bearings[3]

@@ -35,7 +35,7 @@ func readings() []pipeline.Result {
 	}
 	main2 := main1
 	main2.Photos = []string{"photos/haupt\x1b[2J.jpg"}
-	main2.Card = &pipeline.Card{Layout: "bench", Serial: "6C3H2P", PrintChecked: true, Print: &pipeline.Print{X: 0.997, Y: 0.999, U: 0.0002}}
+	main2.Card = &pipeline.Card{Layout: "bench", Serial: "6C3H2P", PrintChecked: true, Thickness: 0.85, Print: &pipeline.Print{X: 0.997, Y: 0.999, U: 0.0002}}
 	main2.Camera = &pipeline.Camera{From: "profile", Phone: "Made up 1200 x 900 px"}
 	main2.Flags = []string{pipeline.FlagOutOfStripRange}
 	bad := pipeline.Result{
@@ -136,6 +136,7 @@ func TestCSV(t *testing.T) {
 		{1, "end2", "rear"}, {1, "end2_clearance_mm", "0.051582"}, {1, "refusal", ""}, {1, "flags", "print-unchecked"},
 		{2, "outcome", "refused"}, {2, "refusal", "no-card"}, {2, "clearance_mm", ""}, {2, "end1", ""},
 		{2, "print_checked", ""}, {3, "print_checked", "true"}, {1, "camera", ""}, {3, "camera", "profile"},
+		{1, "card_thickness_mm", ""}, {3, "card_thickness_mm", "0.85"},
 	} {
 		if got := cell(c.row, c.name); got != c.want {
 			t.Errorf("line %d, %s: %q, want %q", c.row, c.name, got, c.want)
