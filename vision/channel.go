@@ -1,9 +1,6 @@
 package vision
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // channel is what of a photo's colours edges are measured on: luma, or, where towards
 // is not zero, the chroma in that unit direction of Cb and Cr.
@@ -22,6 +19,20 @@ func tintOf(film, metal rgb) (channel, bool) {
 		return channel{}, false
 	}
 	return channel{[2]float64{d[0] / size, d[1] / size}}, true
+}
+
+// tintWithout is tintOf that shows nothing of a display's primary, 0 to 2.
+func tintWithout(primary int, film, metal rgb) (channel, bool) {
+	var pure rgb
+	pure[primary] = 1
+	k, f, m := pure.chroma(), film.chroma(), metal.chroma()
+	size := math.Hypot(k[0], k[1])
+	c := channel{[2]float64{k[1] / size, -k[0] / size}}
+	d := c.towards[0]*(f[0]-m[0]) + c.towards[1]*(f[1]-m[1])
+	if d < 0 {
+		c.towards = [2]float64{-c.towards[0], -c.towards[1]}
+	}
+	return c, math.Abs(d) >= leastTint
 }
 
 func (c channel) isTint() bool { return c.towards != [2]float64{} }
@@ -44,27 +55,36 @@ func (c channel) weights() rgb {
 	return rgb{c.of(rgb{1, 0, 0}), c.of(rgb{0, 1, 0}), c.of(rgb{0, 0, 1})}
 }
 
-// seekTint has the strip traced by its colour, or tells why it cannot be. A colour
-// that the display cannot show, burnt out or crushed in one of its channels, is not
-// the metal's or film's own, and tells nothing of how they mix.
+// seekTint has the strip traced by its colour, or tells why it cannot be. A primary that
+// is burnt out or crushed, in the metal or in the film, is not their own there and tells
+// nothing of how they mix: it is left out, where it is one alone.
 func (t *traced) seekTint() (why string) {
 	film, metal, ok := t.c.colours(t.roughly())
 	if !ok {
 		return dropOutside
 	}
 	var both rgb
+	var lost []int
 	for i := range both {
 		both[i] = (metal[0][i] + metal[1][i]) / 2
+		lo, hi := min(film[i], metal[0][i], metal[1][i]), max(film[i], metal[0][i], metal[1][i])
+		if hi > burntOut || lo < 1-burntOut {
+			lost = append(lost, i)
+		}
 	}
 	if t.c.seen, ok = tintOf(film, both); !ok {
 		return dropContrast
 	}
-	t.cam.channel = t.c.seen
-	for _, c := range [3]rgb{film, metal[0], metal[1]} {
-		if slices.Max(c[:]) > burntOut || slices.Min(c[:]) < 1-burntOut {
+	switch len(lost) {
+	case 0:
+	case 1:
+		if t.c.seen, ok = tintWithout(lost[0], film, both); !ok {
 			return dropSaturated
 		}
+	default:
+		return dropSaturated
 	}
+	t.cam.channel = t.c.seen
 	return ""
 }
 

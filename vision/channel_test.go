@@ -44,6 +44,26 @@ func TestTintOf(t *testing.T) {
 	}
 }
 
+// TestTintWithout: the channel sees nothing of the primary left out and still shows film
+// over metal; what only that primary tells apart it does not.
+func TestTintWithout(t *testing.T) {
+	film, metal := rgb{0, 0.67, 0.24}, rgb{0.46, 0.45, 0.44}
+	for i := range 3 {
+		c, ok := tintWithout(i, film, metal)
+		if !ok || math.Abs(c.weights()[i]) > 1e-12 || math.Abs(math.Hypot(c.towards[0], c.towards[1])-1) > 1e-12 {
+			t.Errorf("without %d: %v, weights %v, %v", i, c, c.weights(), ok)
+		}
+		if c.of(film) <= c.of(metal) {
+			t.Errorf("without %d: film %v, metal %v", i, c.of(film), c.of(metal))
+		}
+		alone := metal
+		alone[i] += 0.3
+		if _, ok := tintWithout(i, alone, metal); ok {
+			t.Errorf("%d is seen without it", i)
+		}
+	}
+}
+
 // TestSampledPlaces: chroma that rises evenly across a frame is found where it is,
 // whatever chroma's own grid: each sample counts at its own place in the photo's
 // pixels. Rounding to a level leaves at most half of one.
@@ -160,6 +180,10 @@ func TestByColour(t *testing.T) {
 			s.Strips[0].Colour, s.Processing.Denoise = synth.RGB{0.25, 0.34, 0.75}, 0.6
 		}},
 		{"of the metal's colour, too", CodeNoStrip, false, func(s *synth.Scene) { s.Strips[0].Colour = synth.RGB{0.345, 0.35, 0.352} }},
+		{"green whose red is crushed, as light as the metal", "no error", true, func(s *synth.Scene) {
+			s.Surface.Metal, s.Strips[0].Colour = synth.RGB{0.125, 0.13, 0.135}, synth.RGB{0, 0.35, 0.03}
+			s.Strips[0].Opacity = 200
+		}},
 		{"dark green", "no error", false, func(s *synth.Scene) {}},
 		{"yellow and smeared", CodeLowContrast, false, func(s *synth.Scene) {
 			s.Strips[0].Colour = synth.RGB{0.46, 0.34, 0.08}
