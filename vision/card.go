@@ -19,7 +19,7 @@ const (
 	markFloor   = 0.015  // px, what the lens leaves of a mark's centre
 	markJitter  = 0.0025 // mm, by which a print sets its marks; estimate, no source
 	maxReproj   = 0.2    // px, or
-	maxMisplace = 0.008  // mm on the card, whichever is more
+	maxMisplace = 0.014  // mm on the card, whichever is more: what maxMisfit admits
 )
 
 // findCard finds the marks, refines them and fits the view.
@@ -72,7 +72,7 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 	if f.h.Mirrored() {
 		return f, Refuse(CodeMirrored, "")
 	}
-	return f, f.fitView(p, o.prior(p))
+	return f, f.fitView(p, o)
 }
 
 // identify reads the serial and bearing in the card's code, and where the print
@@ -91,7 +91,7 @@ func (f *found) identify(p *Photo, o Options) (calib.PrintScale, *Refusal) {
 		*k, _ = f.card.Layout.MarkByCode(k.Code)
 	}
 	o.Print = print
-	return print, f.fitView(p, o.prior(p))
+	return print, f.fitView(p, o)
 }
 
 // smallMarks reports whether the marks seen are so small that others may well not
@@ -107,7 +107,8 @@ const fewMarkPixels = 11.0
 
 // fitView fits camera and pose to the refined marks. One mark that alone does
 // not fit (dirt, a finger) is left out while five remain.
-func (f *found) fitView(p *Photo, prior calib.Prior) *Refusal {
+func (f *found) fitView(p *Photo, o Options) *Refusal {
+	prior := o.prior(p)
 	fit := func(m []MarkFound) (*calib.View, error) {
 		c := Card{Marks: m}
 		card, img := c.places()
@@ -126,6 +127,11 @@ func (f *found) fitView(p *Photo, prior calib.Prior) *Refusal {
 			}
 		}
 	}
+	if off := misfit(v); off > maxMarksNoise {
+		// What moves marks by more than their noise (print, a curled card) is not known
+		// better than they show (Birge, Physical Review 40 (1932) 207).
+		v.Cov.ScaleSym(off, v.Cov)
+	}
 	f.view = v
 	for i := range f.card.Marks {
 		f.card.Marks[i].Residual = v.Residuals[i]
@@ -136,6 +142,13 @@ func (f *found) fitView(p *Photo, prior calib.Prior) *Refusal {
 	}
 	return nil
 }
+
+// misfit is the view's chi-square over its degrees of freedom.
+func misfit(v *calib.View) float64 { return v.ChiSquare / float64(v.Freedom) }
+
+// maxMarksNoise is the misfit above which marks show more than noise: the 95 % point
+// for 6 degrees of freedom.
+const maxMarksNoise = 2.1
 
 // places splits the marks into card and photo points.
 func (c *Card) places() ([]calib.CardPoint, []calib.PixelPoint) {

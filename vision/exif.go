@@ -16,6 +16,8 @@ type Exif struct {
 	Focal35MM   float64 // its 35 mm equivalent, mm
 	Orientation int     // 1 to 8 as stored, for HEIC as its boxes say; the photo is already upright
 	Software    string
+	// Width and Height are the picture's as the camera stored it, px.
+	Width, Height int
 	// Taken is when the shutter opened, by the camera's own clock: ISO 8601 without
 	// zone, as in "2024-02-29T12:00:00".
 	Taken string
@@ -42,6 +44,8 @@ func readExif(format imagemeta.ImageFormat, data []byte) (e Exif) {
 		"Software":                func(v any) { e.Software = text(v) },
 		"FocalLength":             func(v any) { e.FocalMM = length(v) },
 		"FocalLengthIn35mmFormat": func(v any) { e.Focal35MM = length(v) },
+		"ExifImageWidth":          func(v any) { e.Width = int(length(v)) },
+		"ExifImageHeight":         func(v any) { e.Height = int(length(v)) },
 		"DateTimeOriginal":        func(v any) { e.Taken = taken(text(v)) },
 		"Orientation":             func(v any) { e.Orientation = int(length(v)) },
 	}

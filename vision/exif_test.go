@@ -64,9 +64,9 @@ func tiffOfCamera(camera, lens []exifTag) []byte {
 func TestExifOfCamera(t *testing.T) {
 	block := tiffOfCamera(
 		[]exifTag{{0x010f, exifText("Example Works")}, {0x0110, exifText("E1")}, {0x0112, exifShort(1)}, {0x0131, exifText("1.0")}},
-		[]exifTag{{0x9003, exifText("2024:02:29 12:00:59")}, {0x920a, exifRational(540, 100)}, {0xa405, exifShort(26)}})
+		[]exifTag{{0x9003, exifText("2024:02:29 12:00:59")}, {0x920a, exifRational(540, 100)}, {0xa002, exifLong(420)}, {0xa003, exifShort(300)}, {0xa405, exifShort(26)}})
 	p := mustDecode(t, "camera", withExif(fixture(t, "video-001.q50.420.jpeg"), block))
-	want := Exif{Make: "Example Works", Model: "E1", Software: "1.0", Orientation: 1, FocalMM: 5.4, Focal35MM: 26, Taken: "2024-02-29T12:00:59"}
+	want := Exif{Make: "Example Works", Model: "E1", Software: "1.0", Orientation: 1, FocalMM: 5.4, Focal35MM: 26, Width: 420, Height: 300, Taken: "2024-02-29T12:00:59"}
 	if p.Exif != want {
 		t.Errorf("%+v, want %+v", p.Exif, want)
 	}

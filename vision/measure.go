@@ -99,27 +99,6 @@ func (m *Measurement) prove(p *Photo, o Options) (*found, *Refusal) {
 	return f, m.gateBars()
 }
 
-// prior returns what is known of the camera before the marks are fitted.
-func (o Options) prior(p *Photo) calib.Prior {
-	pr := o.Prior
-	if pr.AspectSD == 0 && o.Print.Checked() {
-		// Both directions were measured, each by itself.
-		pr.AspectSD = math.Sqrt2 * o.Print.U
-	}
-	if pr.F > 0 {
-		return pr
-	}
-	pr.FRel, pr.K1SD = 0.03, 0.05
-	var ok bool
-	if pr.F, ok = p.Exif.FocalPixels(p.Luma.W, p.Luma.H); !ok {
-		// A phone's main camera, 26 mm equivalent within a quarter: common
-		// practice, no source.
-		pr.F, _ = Exif{Focal35MM: 26}.FocalPixels(p.Luma.W, p.Luma.H)
-		pr.FRel = 0.25
-	}
-	return pr
-}
-
 // check records a proof and reports whether it holds.
 func (m *Measurement) check(name string, value, limit float64, unit string) bool {
 	ok := value <= limit
@@ -140,9 +119,9 @@ func (m *Measurement) gateView() *Refusal {
 
 // gateMarks refuses marks that no flat card can show.
 func (m *Measurement) gateMarks() *Refusal {
-	misfit := m.View.ChiSquare / float64(m.View.Freedom)
-	if !m.check("marks agree with one another", misfit, maxMisfit, "") {
-		return Refuse(CodeCardDistorted, "they disagree by %.0f times what their noise allows", math.Sqrt(misfit))
+	off := misfit(m.View)
+	if !m.check("marks agree with one another", off, maxMisfit, "") {
+		return Refuse(CodeCardDistorted, "they disagree by %.0f times what their noise allows", math.Sqrt(off))
 	}
 	x, y, _ := m.View.PixelsPerMM(calib.CardPoint{})
 	limit := math.Max(maxReproj, maxMisplace*math.Sqrt(x*y))
