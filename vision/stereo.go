@@ -129,7 +129,7 @@ func (s *stereo) begin(o Options) {
 	for i, m := range s.alone {
 		s.model.side[i] = stereoSide{
 			prior: o.prior(s.photo[i]), w: s.photo[i].Width(), h: s.photo[i].Height(), turn: s.photo[i].turn(),
-			marks: m.Card.Marks, markU: markNoise(m), biasU: m.edgeBias() * m.PxPerMM,
+			marks: m.Card.Marks, markU: markSigma(m.Card.Marks), biasU: m.edgeBias() * m.PxPerMM,
 		}
 	}
 	base := s.model.base
@@ -141,8 +141,17 @@ func (s *stereo) begin(o Options) {
 	}
 	s.model.curve, s.model.curveU = o.surfaceOf(s.alone[0].Card.Bearing).curve()
 	s.state.curve = s.model.curve
+	s.model.curlU = curlU(s.alone[0].Card.Layout)
 	w := (s.alone[0].Strip.Width + s.alone[1].Strip.Width) / 2
 	s.state.edge = [2][3]float64{{-w / 2}, {w / 2}}
+}
+
+// curlU is the standard deviation of how a card is curled along its long side, 1/mm: ends
+// that stand up or hang down by a 120th of its half length, 0.1 mm of a rider and 0.36
+// mm of a bench card. Common practice, no source.
+func curlU(l *calib.Layout) float64 {
+	half := math.Max(l.Width, l.Height) / 2
+	return 2 / (120 * half)
 }
 
 // curve returns one over the radius, positive in a shell, and its standard
@@ -182,18 +191,8 @@ func sameCamera(a, b *Photo) bool {
 	x, y := a.Exif, b.Exif
 	known := x.Make+x.Model != "" && x.Focal35MM+x.FocalMM > 0
 	size := a.Width() == b.Width() && a.Height() == b.Height() || a.Width() == b.Height() && a.Height() == b.Width()
-	return known && size && x.Make == y.Make && x.Model == y.Model && x.FocalMM == y.FocalMM && x.Focal35MM == y.Focal35MM
-}
-
-// markNoise is the marks' standard uncertainty in px: their own, or what the
-// view's misfit shows where that is significantly more (chi-square above its 95 %
-// point, about 2.1 per degree of freedom for 6 of them).
-func markNoise(m *Measurement) float64 {
-	u := markSigma(m.Card.Marks)
-	if ratio := m.View.ChiSquare / float64(m.View.Freedom); ratio > 2.1 {
-		return u * math.Sqrt(ratio)
-	}
-	return u
+	whole := !a.cropped() && !b.cropped() // else each has a place in the frame of its own
+	return known && size && whole && x.Make == y.Make && x.Model == y.Model && x.FocalMM == y.FocalMM && x.Focal35MM == y.Focal35MM
 }
 
 // gateParallax refuses photos from so nearly the same side that they say little

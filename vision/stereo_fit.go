@@ -103,8 +103,32 @@ func (s *stereo) solve() *Refusal {
 			return Refuse(CodePairMismatch, "their edges have no common solution")
 		}
 		s.state, s.eq = state, eq
+		if round == 0 && !s.trustMarks() {
+			return Refuse(CodePairMismatch, "their marks have no common solution")
+		}
 	}
 	return nil
+}
+
+// trustMarks gives a photo's marks the noise that the solution shows of them where that
+// is significantly more than their own. False where one is not seen.
+func (s *stereo) trustMarks() bool {
+	for i := range s.model.side {
+		side, sum := &s.model.side[i], 0.0
+		for _, k := range side.marks {
+			p, ok := s.state.mark(s.state.view[i], k.Mark.Centre)
+			if !ok {
+				return false
+			}
+			d := p.Sub(k.Pixel).Norm() / side.markU
+			sum += d * d
+		}
+		// The pose takes six; what else there is to fit has priors.
+		if off := sum / float64(2*len(side.marks)-6); off > maxMarksNoise {
+			side.markU *= math.Sqrt(off)
+		}
+	}
+	return true
 }
 
 // shared returns the length of the base, clear of ragged ends, that both photos

@@ -75,14 +75,16 @@ func (s *stereo) solvedAt(at calib.CardPoint, all *mat.SymDense) *SolvedPlane {
 }
 
 // joined returns a strip traced as the weighted mean of both photos, at stations
-// of one spacing along the middle line of all that either photo shows.
+// of one spacing along the middle line between the strip's ends.
 func (s *stereo) joined() *traced {
 	list := [2][]placed{s.place(0), s.place(1)}
-	base := s.model.base
-	first, last := math.Inf(1), math.Inf(-1)
-	for _, l := range list {
-		first, last = math.Min(first, l[0].s), math.Max(last, l[len(l)-1].s)
+	for i := range list {
+		for n := range list[i] {
+			list[i][n].narrow(s.state.bias[i])
+		}
 	}
+	base := s.model.base
+	first, last := s.reach(func(t *traced) [2]float64 { return [2]float64{} })
 	mid := func(k int) float64 { return (s.state.edge[0][k] + s.state.edge[1][k]) / 2 }
 	c := (first + last) / 2
 	axis := Axis{Middle: base.Middle.Add(base.Dir.Scale(c)), Dir: base.Dir, Half: (last - first) / 2}
@@ -106,20 +108,78 @@ func (s *stereo) joined() *traced {
 	return t
 }
 
-// untraced tells the joint strip, whose middle lies c mm along the base, what the first
-// photo shows of it beyond its stations and of gaps in it.
+// narrow takes px off the width, half at each edge.
+func (p *placed) narrow(px float64) {
+	part := px / p.px[1].Sub(p.px[0]).Norm()
+	p.width *= 1 - part
+	p.wU *= 1 - part
+	half := p.card[1].Sub(p.card[0]).Scale(part / 2)
+	p.card = [2]calib.CardPoint{p.card[0].Add(half), p.card[1].Sub(half)}
+}
+
+// untraced tells the joint strip, whose middle lies c mm along the base, what the
+// photos show of it beyond its stations, in the mean, and of gaps in it.
 func (s *stereo) untraced(joint *traced, c float64) {
-	t, base := s.trace[0], s.model.base
-	at := func(x float64) float64 { return t.c.axis.At(x).Sub(base.Middle).Dot(base.Dir) - c }
-	first, last := at(-t.c.axis.Half-t.beyond[0]), at(t.c.axis.Half+t.beyond[1])
-	joint.beyond = [2]float64{
-		math.Max(0, -math.Min(first, last)-joint.c.axis.Half),
-		math.Max(0, math.Max(first, last)-joint.c.axis.Half),
+	first, last := s.reach(func(t *traced) [2]float64 { return t.beyond })
+	joint.beyond = [2]float64{c - first - joint.c.axis.Half, last - c - joint.c.axis.Half}
+	joint.missing = commonGaps(s.gapsShown(0, c), s.gapsShown(1, c))
+}
+
+// reach returns between which places of the base the strip lies, in the mean of both
+// photos, with what is beyond each one's stations.
+func (s *stereo) reach(beyond func(*traced) [2]float64) (first, last float64) {
+	for i, t := range s.trace {
+		more := beyond(t)
+		a, b := s.along(i, -t.c.axis.Half-more[0], t.c.axis.Half+more[1])
+		first, last = first+a/2, last+b/2
 	}
-	for _, g := range t.missing {
-		a, b := at(g.from), at(g.to)
-		joint.missing = append(joint.missing, gapFound{g.name, math.Min(a, b), math.Max(a, b)})
+	return first, last
+}
+
+// along turns two places of photo i's axis, which lies where that photo alone took the
+// strip to be, into mm along the base on the solved plane, in order.
+func (s *stereo) along(i int, from, to float64) (a, b float64) {
+	t, pl := s.trace[i], s.state.planeIn(s.model.base)
+	at := func(x float64) float64 {
+		c := t.c.axis.At(x)
+		if px, ok := t.c.v.Image(t.c.plane.At(c)); ok {
+			if q, ok := s.state.view[i].Card(px, pl); ok {
+				c = calib.CardPoint{X: q.X, Y: q.Y}
+			}
+		}
+		return c.Sub(s.model.base.Middle).Dot(s.model.base.Dir)
 	}
+	a, b = at(from), at(to)
+	return math.Min(a, b), math.Max(a, b)
+}
+
+// gapsShown are the gaps that photo i shows and in which the other traced no film, mm
+// from a place c mm along the base.
+func (s *stereo) gapsShown(i int, c float64) (out []gapFound) {
+	other := s.place(1 - i)
+	for _, g := range s.trace[i].missing {
+		a, b := s.along(i, g.from, g.to)
+		traced := func(p placed) bool { return p.s > a && p.s < b }
+		if !slices.ContainsFunc(other, traced) {
+			out = append(out, gapFound{g.name, a - c, b - c})
+		}
+	}
+	return out
+}
+
+// commonGaps joins what two photos show of the same gaps: each in the mean where both
+// show it, as it is where one does.
+func commonGaps(a, b []gapFound) []gapFound {
+	out := slices.Clone(a)
+	for _, g := range b {
+		same := func(h gapFound) bool { return g.from < h.to && h.from < g.to }
+		if k := slices.IndexFunc(out, same); k >= 0 {
+			out[k].from, out[k].to = (out[k].from+g.from)/2, (out[k].to+g.to)/2
+		} else {
+			out = append(out, g)
+		}
+	}
+	return out
 }
 
 // stationNoise is the noise of one station's width in a photo, mm: what its
@@ -171,16 +231,16 @@ func mean(list [2][]placed, noise [2]float64, x, gap float64) cut {
 	return k
 }
 
-// whyDropped returns why the first photo left out its station nearest to x mm
-// along the base.
+// whyDropped returns why a photo left out its station nearest to x mm along the base.
 func (s *stereo) whyDropped(x float64) string {
 	why, nearest := dropNoEdges, math.Inf(1)
-	base, t := s.model.base, s.trace[0]
-	for i := range t.cuts {
-		k := &t.cuts[i]
-		at := t.c.axis.At(k.s).Sub(base.Middle).Dot(base.Dir)
-		if d := math.Abs(at - x); k.dropped != "" && d < nearest {
-			why, nearest = k.dropped, d
+	for i, t := range s.trace {
+		for n := range t.cuts {
+			k := &t.cuts[n]
+			at, _ := s.along(i, k.s, k.s)
+			if d := math.Abs(at - x); k.dropped != "" && d < nearest {
+				why, nearest = k.dropped, d
+			}
 		}
 	}
 	return why

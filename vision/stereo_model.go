@@ -26,10 +26,10 @@ type edgeSight struct {
 type edgePair [2]edgeSight
 
 // stereoModel is two photos of one strip beside one card. Its unknowns are both
-// views, the print's aspect, which they share because they show the same card,
-// the strip's plane and the two edges as parabolas on it, solved together from the
-// marks and edges of both photos and what is known of the cameras. How an edge
-// wanders from its parabola is not solved for: both photos show it alike.
+// views, the print's aspect and the card's curl, which they share because they show
+// the same card, the strip's plane and the two edges as parabolas on it, solved
+// together from the marks and edges of both photos and what is known of the cameras.
+// How an edge wanders from its parabola is not solved for: both photos show it alike.
 type stereoModel struct {
 	side  [2]stereoSide
 	edges [2][]edgePair // of the strip's low and high edge, see stereoState.edge
@@ -38,7 +38,8 @@ type stereoModel struct {
 	wander [2][][2]float64
 	curve  float64 // what is known of stereoState.curve, with its standard deviation
 	curveU float64
-	base   Axis // Middle, Dir and Half; the frame in which plane and edges are told
+	curlU  float64 // 1/mm, standard deviation of stereoState.curl about 0
+	base   Axis    // Middle, Dir and Half; the frame in which plane and edges are told
 	// tied says that one camera took both photos, so that focal length and
 	// distortion differ by no more than refocusing changes them.
 	tied bool
@@ -54,7 +55,10 @@ type stereoState struct {
 	// curve is one over the metal's radius across the strip, 1/mm: positive in a
 	// shell, negative on a journal, 0 where it is flat.
 	curve float64
-	bias  [2]float64 // px by which a photo's processing widens the strip
+	// curl is one over the radius to which the card is curled along its long side,
+	// 1/mm: positive where its ends stand up.
+	curl float64
+	bias [2]float64 // px by which a photo's processing widens the strip
 	// gap is how much wider photo 1 shows the strip than photo 0, in mm at the
 	// middle and at base.Half. It is 0 in a solution and only set free to test it.
 	gap [2]float64
@@ -67,7 +71,8 @@ const (
 	paramPlane  = paramAspect + 1
 	paramEdge   = paramPlane + 3
 	paramCurve  = paramEdge + 6
-	paramBias   = paramCurve + 1
+	paramCurl   = paramCurve + 1
+	paramBias   = paramCurl + 1
 	paramGap    = paramBias + 2
 	stereoCount = paramGap + 2
 )
@@ -93,7 +98,15 @@ func (s stereoState) move(d *stereoDelta) stereoState {
 		s.gap[k] += d[paramGap+k]
 	}
 	s.curve += d[paramCurve]
+	s.curl += d[paramCurl]
 	return s
+}
+
+// mark returns the pixel in view v of a place of the card's layout, or false where it
+// is not seen.
+func (s *stereoState) mark(v *calib.View, place calib.CardPoint) (calib.PixelPoint, bool) {
+	p := v.Aspect.Place(place)
+	return v.Image(p.At(s.curl * p.X * p.X / 2))
 }
 
 // planeIn returns the state's plane in the card frame.

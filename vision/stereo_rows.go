@@ -106,6 +106,7 @@ func (m *stereoModel) equations(s stereoState) (*stereoEquations, bool) {
 	}
 	sd := m.side[0].prior.PrintAspectSD()
 	q.add(groupView, []int{paramAspect}, []float64{1 / sd}, float64(s.view[0].Aspect)/sd)
+	q.add(groupView, []int{paramCurl}, []float64{1 / m.curlU}, s.curl/m.curlU)
 	q.add(groupView, []int{paramCurve}, []float64{1 / m.curveU}, (s.curve-m.curve)/m.curveU)
 	u0, u1, rest := m.side[0].biasU, m.side[1].biasU, math.Sqrt(1-biasAlike*biasAlike)
 	q.add(groupBias, []int{paramBias}, []float64{1 / u0}, s.bias[0]/u0)
@@ -133,22 +134,32 @@ func viewNeighbours(v *calib.View) (out [calib.ViewUnknowns][2]*calib.View) {
 func (m *stereoModel) addMarks(q *stereoEquations, s *stereoState, i int) bool {
 	near := viewNeighbours(s.view[i])
 	u := m.side[i].markU
-	at := viewPlaces(i)
+	at := append(viewPlaces(i), paramCurl)
+	const curlStep = 1e-4 // 1/mm
+	flatter, rounder := *s, *s
+	flatter.curl -= curlStep
+	rounder.curl += curlStep
 	for _, k := range m.side[i].marks {
 		p := k.Mark.Centre
-		seen, ok := s.view[i].Mark(p)
+		seen, ok := s.mark(s.view[i], p)
 		if !ok {
 			return false
 		}
-		var jx, jy [calib.ViewUnknowns]float64
+		var jx, jy [calib.ViewUnknowns + 1]float64
+		by := func(c int, a, b *stereoState, va, vb *calib.View, h float64) bool {
+			pa, ok1 := a.mark(va, p)
+			pb, ok2 := b.mark(vb, p)
+			d := pb.Sub(pa).Scale(1 / (2 * h * u))
+			jx[c], jy[c] = d.X, d.Y
+			return ok1 && ok2
+		}
 		for c, h := range viewSteps {
-			a, ok1 := near[c][0].Mark(p)
-			b, ok2 := near[c][1].Mark(p)
-			if !ok1 || !ok2 {
+			if !by(c, s, s, near[c][0], near[c][1], h) {
 				return false
 			}
-			d := b.Sub(a).Scale(1 / (2 * h * u))
-			jx[c], jy[c] = d.X, d.Y
+		}
+		if !by(calib.ViewUnknowns, &flatter, &rounder, s.view[i], s.view[i], curlStep) {
+			return false
 		}
 		q.add(groupView, at, jx[:], (seen.X-k.Pixel.X)/u)
 		q.add(groupView, at, jy[:], (seen.Y-k.Pixel.Y)/u)
