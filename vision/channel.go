@@ -72,6 +72,7 @@ func (t *traced) seekTint() (why string) {
 			lost = append(lost, i)
 		}
 	}
+	t.film, t.metal = film, metal
 	if t.c.seen, ok = tintOf(film, both); !ok {
 		return dropContrast
 	}

@@ -43,12 +43,17 @@ type choice struct {
 type missed struct {
 	candidate
 	why   string
-	first bool // the most prominent of its look
+	first bool // the most prominent of its look but for what parts two grounds
 }
 
 // findStrip finds the one strip beside the card and traces it.
 func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	l := f.card.Layout
+	traceOne := func(c candidate) (traced, string) {
+		t, why := trace(p, f.view, l, w, o, f.straighten(c))
+		t.found = c // as the ground has it
+		return t, why
+	}
 	var all choice
 	for i, perMM := range o.quarry.looks(l) {
 		g, err := newGround(p, f, o.Zone, perMM)
@@ -60,11 +65,12 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 		if err != nil {
 			return nil, Refuse(CodeNoStrip, "%v", err)
 		}
-		all.ground, all.odd = g, append(all.odd, g.odd...)
-		for n, c := range list[:min(len(list), closerLooks)] {
-			all.weigh(p, f, w, o, f.straighten(c), n == 0)
-		}
-		if len(all.good) > 0 {
+		known := all.candidates()
+		list = slices.DeleteFunc(list, func(c candidate) bool { return repeated(known, c) })
+		look := choice{ground: g, odd: append(all.odd, g.odd...)}
+		look.weigh(list[:min(len(list), closerLooks)], traceOne)
+		all = all.with(look)
+		if slices.ContainsFunc(all.good, func(t traced) bool { return t.plain(o.quarry) }) {
 			break
 		}
 	}
@@ -84,24 +90,51 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 	return &all.good[0], all.doubt(l)
 }
 
-// weigh traces a candidate and puts it among the good or the missed.
-func (c *choice) weigh(p *Photo, f *found, w *Witness, o Options, one candidate, first bool) {
-	t, why := trace(p, f.view, f.card.Layout, w, o, one)
-	if why == "" {
-		why = t.unlike(o.quarry)
+// with adds what a closer look shows. Where something had been found, the rest of that
+// look counts only when what it found is far clearer.
+func (c choice) with(closer choice) choice {
+	if len(c.good) > 0 && clearlyOther*mostClear(closer.good) <= mostClear(c.good) {
+		c.good = append(c.good, closer.good...)
+		return c
 	}
-	if why == "" {
-		c.good = append(c.good, t)
-		return
-	}
-	switch {
-	case why == dropContrast && t.unlikeSides():
-		why = twoGrounds
-	case why != dropContrast && t.softSide():
-		why = notSharp
-	}
-	c.missed = append(c.missed, missed{one, why, first})
+	closer.missed = append(c.missed, closer.missed...)
+	return closer
 }
+
+// weigh traces candidates, the most prominent first, and puts each among the good or
+// the missed.
+func (c *choice) weigh(list []candidate, trace func(candidate) (traced, string)) {
+	first := true
+	for _, one := range list {
+		t, why := trace(one)
+		if why == "" {
+			why = t.unlike(c.ground.quarry)
+		}
+		switch {
+		case why == "":
+			c.good = append(c.good, t)
+			first = false
+			continue
+		case why == dropContrast && t.oneColour():
+			why = noBand
+		case why == dropContrast && t.unlikeSides():
+			why = twoGrounds
+		case why != dropContrast && t.softSide(), why == notClear && t.unevenEdges() >= alikeEdges:
+			why = notSharp
+		}
+		c.missed = append(c.missed, missed{one, why, first})
+		first = first && (why == twoGrounds || why == noBand)
+	}
+}
+
+// plain reports whether what is found stands out so that no closer look need show
+// whether something else does more: a machining line may pass for a faint strip.
+func (t traced) plain(q quarry) bool {
+	return !q.film || t.found.contrast >= clearlyThere && t.clearness() >= plainly*q.clear
+}
+
+// plainly is a plain strip's least clearness over the least of any.
+const plainly = 2.0
 
 // doubt refuses a strip that is not the only one, or not wholly seen.
 func (c *choice) doubt(l *calib.Layout) *Refusal {
@@ -128,8 +161,8 @@ func (c *choice) doubt(l *calib.Layout) *Refusal {
 		return Refuse(CodeStationsLost, "the strip goes on beyond what is clear of it").
 			at(c.ground.places(c.missed[i].candidate)...)
 	}
-	if c.ground.repeats(t.found) {
-		return Refuse(CodeTwoStrips, "there is more of the same film beside the card")
+	if o := c.ground.repeats(t.found); len(o) > 0 {
+		return Refuse(CodeTwoStrips, "there is more of the same film beside the card").at(c.ground.places(append(o, t.found)...)...)
 	}
 	return nil
 }
@@ -169,7 +202,9 @@ func (c *choice) refusal() *Refusal {
 // luma is too much that of what lies beside it, or of its shadow.
 func (m missed) alike() bool {
 	switch m.why {
-	case dropContrast, notClear, twoGrounds, notSharp, softEdges:
+	case dropContrast, notClear, twoGrounds:
+		return m.tinted()
+	case notSharp, softEdges:
 		return m.contrast >= clearlyThere && m.tinted()
 	}
 	return false
@@ -198,7 +233,7 @@ func (m missed) refusal(q quarry) *Refusal {
 	switch {
 	case m.first && m.touches.border, m.why == dropOutside:
 		return Refuse(CodeStripCutOff, "")
-	case m.touches.card, m.why == dropOnCard:
+	case m.touches.card && m.why != noBand, m.why == dropOnCard:
 		return Refuse(CodeStripReachesCard, "")
 	case m.why == dropSaturated:
 		return Refuse(CodeSaturated, "the metal beside the strip")
@@ -237,11 +272,16 @@ func withinZone(good []traced) []traced {
 
 // clearest leaves out what is far less clear than the clearest.
 func clearest(good []traced) []traced {
-	best := 0.0
+	best := mostClear(good)
+	return slices.DeleteFunc(good, func(t traced) bool { return t.clearness() < clearlyOther*best })
+}
+
+// mostClear is the largest clearness, 0 of none.
+func mostClear(good []traced) (best float64) {
 	for i := range good {
 		best = math.Max(best, good[i].clearness())
 	}
-	return slices.DeleteFunc(good, func(t traced) bool { return t.clearness() < clearlyOther*best })
+	return best
 }
 
 // closerLooks is how many candidates are worth tracing.

@@ -48,12 +48,13 @@ func TestReasonOfTheMissed(t *testing.T) {
 // colour may tell; not of what has none, and not of what is no film by its shape.
 func TestColourAsked(t *testing.T) {
 	for _, c := range []struct {
-		why  string
-		tint float64
-		want bool
-	}{{dropContrast, 12, true}, {notSharp, 12, true}, {softEdges, 12, true}, {softEdges, 1, false}, {notEven, 12, false}} {
+		why            string
+		contrast, tint float64
+		want           bool
+	}{{dropContrast, 12, 12, true}, {notSharp, 12, 12, true}, {softEdges, 12, 12, true}, {softEdges, 12, 1, false}, {notEven, 12, 12, false},
+		{dropContrast, 6, 5, true}, {softEdges, 6, 5, false}} {
 		all := choice{ground: &ground{quarry: crushedStrip}}
-		all.missed = []missed{{candidate{contrast: 12, colour: [3]float64{1, c.tint, 0}}, c.why, true}}
+		all.missed = []missed{{candidate{contrast: c.contrast, colour: [3]float64{1, c.tint, 0}}, c.why, true}}
 		if got := all.refusal().tinted; got != c.want {
 			t.Errorf("%s, tint %v: %v", c.why, c.tint, got)
 		}
@@ -105,6 +106,58 @@ func TestSoftEdges(t *testing.T) {
 		b.c.axis.Half, b.cam.S = 5, 1
 		if got := b.unlike(crushedStrip); got != c.want {
 			t.Errorf("film %v, edges %v as soft as the card's: %s, want %s", c.film, c.spread, got, c.want)
+		}
+	}
+}
+
+// TestWeigh: what lies inside something wide is no hidden strip, and neither that nor a
+// part's border keeps the next band from naming the refusal.
+func TestWeigh(t *testing.T) {
+	red, steel := rgb{0.9, 0.2, 0.1}, grey(0.7)
+	for _, c := range []struct {
+		name   string
+		film   rgb
+		metal  [2]rgb
+		why    string
+		hidden bool
+	}{
+		{"a strip as light as its metal", rgb{0.6, 0.4, 0.6}, [2]rgb{grey(0.48), grey(0.48)}, dropContrast, true},
+		{"inside a red plate", red, [2]rgb{red, red}, noBand, false},
+		{"a part's border", steel, [2]rgb{steel, red}, twoGrounds, false},
+	} {
+		next := candidate{contrast: 12, a: calib.CardPoint{X: 9}, even: true}
+		trace := func(k candidate) (traced, string) {
+			if k == next {
+				return traced{}, softEdges
+			}
+			return traced{film: c.film, metal: c.metal}, dropContrast
+		}
+		all := choice{ground: &ground{quarry: crushedStrip}}
+		all.weigh([]candidate{{contrast: 20, even: true}, next}, trace)
+		m := all.missed[0]
+		if m.why != c.why || m.hidden() != c.hidden || all.missed[1].first == c.hidden {
+			t.Errorf("%s: %q, hidden %v, the next first %v", c.name, m.why, m.hidden(), all.missed[1].first)
+		}
+	}
+}
+
+// TestCloserLook: where a coarse look found something, what a closer one missed is no
+// rival of it, unless the closer one found what is far clearer.
+func TestCloserLook(t *testing.T) {
+	found := func(x, clear float64) traced {
+		k := cut{fit: pairFit{film: 0, metal: [2]float64{1, 1}, rms: 1 / clear}}
+		return traced{cuts: []cut{k}, found: candidate{a: calib.CardPoint{X: x}}}
+	}
+	coarse, fine := &ground{}, &ground{}
+	for _, c := range []struct {
+		clear   float64
+		ground  *ground
+		n, miss int
+	}{{5, coarse, 2, 0}, {12, fine, 1, 1}} {
+		first := choice{ground: coarse, good: []traced{found(0, 5)}}
+		got := first.with(choice{ground: fine, good: []traced{found(1, c.clear)}, missed: make([]missed, 1)})
+		if got.ground != c.ground || len(got.good) != c.n || len(got.missed) != c.miss {
+			t.Errorf("of clearness %v: %d found, %d missed", c.clear, len(got.good), len(got.missed))
 		}
 	}
 }

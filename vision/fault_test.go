@@ -92,7 +92,7 @@ func TestLinesAreNoSmear(t *testing.T) {
 // TestPencilIsNoStrip: a band longer than any strip, such as a pencil that lies
 // against the card, is none; a shorter one is.
 func TestPencilIsNoStrip(t *testing.T) {
-	for length, want := range map[int]bool{90: true, 120: false} {
+	for length, want := range map[int]bool{50: true, 70: false} {
 		const perMM = 2
 		g := &ground{w: 300, h: 40, perMM: perMM, quarry: crushedStrip}
 		var body []int32

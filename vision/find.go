@@ -57,7 +57,7 @@ func (c candidate) direction() calib.CardPoint { return c.b.Sub(c.a).Scale(1 / c
 // the bounds leave room on both sides.
 const (
 	minStripLength = 5.0
-	maxStripLength = 100.0 // longer than any bearing that is measured so: a pencil, a ruler's edge
+	maxStripLength = 60.0 // longer than any bearing that is measured so: a cable, a pencil, a ruler's edge
 	minStripWidth  = 0.3
 	maxStripWidth  = 7.0
 	foundContrast  = 4.5 // noise units at which a place stands out
@@ -73,42 +73,6 @@ func (g *ground) stands() *Plane {
 	C.stand_out(cshorts(g.diff[0]), cshorts(g.diff[1]), cshorts(g.diff[2]), cbytes(g.kind), C.size_t(len(g.kind)),
 		&scale[0], foundContrast*foundContrast, cbytes(mask.Pix))
 	return mask
-}
-
-// smoothLevels are the steps between neighbours, in feature levels over a pixel
-// to both sides, that part one area from the next.
-var smoothLevels = [4]float32{6, 10, 16, 26}
-
-// smooth lists the long, even areas without steps inside. A film is smooth, and
-// sharp edges part it from the metal, whatever lies round about: this finds a
-// strip where the surroundings are not one ground but part, gap and bench top.
-func (g *ground) smooth() ([]candidate, error) {
-	step := newRaster[float32](g.w * g.h)
-	for k := range 3 {
-		f, err := blurGauss(g.feature[k], 0.8)
-		if err != nil {
-			return nil, err
-		}
-		for y := 1; y < g.h-1; y++ {
-			for x := 1; x < g.w-1; x++ {
-				i := y*g.w + x
-				dx := float32(f.Pix[i+1]) - float32(f.Pix[i-1])
-				dy := float32(f.Pix[i+g.w]) - float32(f.Pix[i-g.w])
-				step[i] += dx*dx + dy*dy
-			}
-		}
-	}
-	var out []candidate
-	for _, level := range smoothLevels {
-		mask := NewPlane(g.w, g.h)
-		for i := range mask.Pix {
-			if g.kind[i] == 0 && step[i] < level*level {
-				mask.Pix[i] = 255
-			}
-		}
-		out = g.shapes(mask, out, g.ringed)
-	}
-	return out, nil
 }
 
 // shapes adds the mask's regions that measure takes for long, even bands to those

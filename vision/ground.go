@@ -17,6 +17,7 @@ type ground struct {
 	w, h    int
 	perMM   float64         // pixels per mm
 	corner  calib.CardPoint // card point of the raster's top-left corner
+	luma    *Plane          // as the photo has it
 	feature [3]*Plane       // log luma, and two colour ratios
 	diff    [3][]int16      // the features less their surroundings
 	noise   [3]float32      // robust standard deviation of each

@@ -22,11 +22,13 @@ const (
 const (
 	tooNarrow  = "too narrow"
 	tooShort   = "too short"
+	tooLarge   = "too long or too wide"
 	notSharp   = "one of its edges is not sharp"
 	softEdges  = "its edges are softer than the card's bars"
 	notClear   = "its edges do not stand out from what is round them"
 	notEven    = "its inside is not even"
 	twoGrounds = "it parts two grounds"
+	noBand     = "what lies beside it is its own colour"
 )
 
 // unlike tells why a traced band is not what is looked for, "" when it is: at least
@@ -37,6 +39,8 @@ func (t *traced) unlike(q quarry) string {
 	switch {
 	case all < 6 || 2*t.c.axis.Half < minStripLength:
 		return tooShort
+	case q.film && (2*t.c.axis.Half > maxStripLength || t.c.width > maxStripWidth):
+		return tooLarge
 	case 2*used < all:
 		return t.mostDropped(dropApart)
 	case math.Min(t.spread[0], t.spread[1]) >= t.softest():
@@ -44,10 +48,8 @@ func (t *traced) unlike(q quarry) string {
 			return softEdges
 		}
 		return notSharp
-	case t.clearness() < q.clear && t.unevenEdges() < alikeEdges:
-		return notClear
 	case t.clearness() < q.clear:
-		return notSharp
+		return notClear
 	case q.film && t.unlikeSides():
 		return twoGrounds
 	case q.film && t.unevenInside():
@@ -80,6 +82,16 @@ func (t *traced) unlikeSides() bool {
 	least, most := math.Min(a, b), math.Max(a, b)
 	return least < alikeSides*most || t.metal[0].otherHue(t.metal[1]) > otherMetal*most
 }
+
+// oneColour reports whether what lies on both sides of a traced band is of its own
+// colour: it lies inside something wider.
+func (t *traced) oneColour() bool {
+	a, b := t.film.apart(t.metal[0]), t.film.apart(t.metal[1])
+	return math.Max(a, b) < ownColour*t.film.luma()
+}
+
+// ownColour is how far in its luma a colour may be from another and be the same.
+const ownColour = 0.05
 
 // otherMetal is the difference of hue over the film's contrast from which two sides
 // are not one metal.

@@ -70,6 +70,8 @@ func (g *ground) lookUp(from [3]source, seen []columns) {
 	luma, cb, cr := g.feature[0], g.feature[1], g.feature[2]
 	raster := g.fromRaster()
 	from[0].lookUp(from[0].scaled(raster), seen, luma)
+	g.luma = NewPlane(g.w, g.h)
+	copy(g.luma.Pix, luma.Pix)
 	s, m, spare := from[1], toParts(from[1].scaled(raster)), make([]int32, 2*g.w) // both chroma planes are alike
 	C.look_up_both(cbytes(s.Pix), cbytes(from[2].Pix), C.int(s.W), C.int(s.H), cdoubles(m[:]), crows(seen),
 		C.int(g.w), C.int(g.h), cints(spare), cbytes(cb.Pix), cbytes(cr.Pix))

@@ -3,7 +3,11 @@ package vision
 // #include "ground.h"
 import "C"
 
-import "math"
+import (
+	"math"
+
+	"stripgap/calib"
+)
 
 // What another piece of the same film shows, as shares of the film's own
 // difference from the metal.
@@ -12,13 +16,13 @@ const (
 	standsApart = 0.5 // at least so far from what lies round it
 )
 
-// repeats reports whether the ground shows another band of the film of c: of the
-// same colour whatever lies round it, of about the same width, and long enough to
-// be a strip. Something under the card does not count.
-func (g *ground) repeats(c candidate) bool {
+// repeats lists what else the ground shows of the film of c: bands of the same
+// colour whatever lies round them, of about the same width, and long enough to be
+// a strip. What runs under the card or along the photo's border does not count.
+func (g *ground) repeats(c candidate) (out []candidate) {
 	film, metal, ok := g.filmAndMetal(c)
 	if !ok {
-		return false
+		return nil
 	}
 	far := 0.0
 	for k := range film {
@@ -28,11 +32,36 @@ func (g *ground) repeats(c candidate) bool {
 	bands, _ := g.quarry.ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
-		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) {
-			return true
+		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) && !g.cutAlong(o) {
+			out = append(out, o)
 		}
 	}
-	return false
+	return out
+}
+
+// cutAlong reports whether the photo ends along most of a band's length, so that how
+// wide it is, and whether it is a band at all, is not seen.
+func (g *ground) cutAlong(c candidate) bool {
+	u := c.direction()
+	n := calib.CardPoint{X: -u.Y, Y: u.X}.Scale(c.width/2 + 0.5)
+	cut, all := 0, 0
+	for s := 0.0; s < c.length(); s += 1 / g.perMM {
+		at := c.a.Add(u.Scale(s))
+		all++
+		if g.kindAt(at.Add(n))&outsidePhoto != 0 || g.kindAt(at.Sub(n))&outsidePhoto != 0 {
+			cut++
+		}
+	}
+	return 2*cut > all
+}
+
+// kindAt is what the ground's place at a card point is.
+func (g *ground) kindAt(c calib.CardPoint) uint8 {
+	x, y := (c.X-g.corner.X)*g.perMM, (g.corner.Y-c.Y)*g.perMM
+	if !(x >= 0 && y >= 0 && x < float64(g.w) && y < float64(g.h)) {
+		return offZone
+	}
+	return g.kind[int(y)*g.w+int(x)]
 }
 
 // resembles masks the ground whose features' squared distance from the film's, in
