@@ -33,10 +33,11 @@ type PlaneU struct{ Height, Along, Across float64 }
 // figure must reach what is met: shells and caps on a bench some 5 mm above the
 // card and 10 degrees off its plane, journals of 20 mm radius under a rider.
 const (
-	flatHeightU   = 0.3 // mm: the card's thickness and how flat it lies
-	boardHeightU  = 0.1 // mm: the same where the thickness was told: callipers, glue, and how flat stiff board lies
-	benchHeightU  = 2.5 // mm: a strip beside a bench card, nothing said
-	riderHeightU  = 0.4 // mm: a strip right beside a rider, nothing said
+	usualCard     = 0.25 // mm: a card's thickness where nobody told it, which is never below 0: paper alone has 0.1, stiff board to 1.2
+	flatHeightU   = 0.3  // mm: that thickness and how flat the card lies
+	boardHeightU  = 0.1  // mm: the same where the thickness was told: callipers, glue, and how flat stiff board lies
+	benchHeightU  = 2.5  // mm: a strip beside a bench card, nothing said
+	riderHeightU  = 0.4  // mm: a strip right beside a rider, nothing said
 	degree        = math.Pi / 180
 	flatSlopeU    = 1 * degree
 	unknownSlopeU = 5 * degree
@@ -52,14 +53,10 @@ const (
 // A card on a journal touches it along the line under the card's middle, and a
 // card in a shell rests on two edges; the strip lies on the tangent plane at its
 // place. A bench card lies beside the part, not on it: its height must be stated.
-// What touches the metal is the card's back, thickness mm under its face; 0 is a
-// thickness nobody told.
-func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off, thickness float64) (height, across float64, u PlaneU) {
+// What touches the metal is the card's back, its thickness under its face.
+func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64, thickness Height) (height, across float64, u PlaneU) {
 	r := s.Radius
-	back, heightU := 0.0, flatHeightU
-	if thickness > 0 {
-		back, heightU = -thickness, boardHeightU
-	}
+	back, heightU := -thickness.MM, thickness.U
 	switch {
 	case s.Kind == SurfaceFlat:
 		return back, 0, PlaneU{heightU, flatSlopeU, flatSlopeU}
@@ -81,7 +78,7 @@ func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off, thickness float6
 	return back + (drop - sag), slope, PlaneU{math.Hypot(heightU, slope*chordU), flatSlopeU, chordU / r}
 }
 
-// thickness is the card's in mm where the strip's height follows from it, else 0:
+// thickness is the card's as told, mm, where the strip's height follows from it, else 0:
 // the film must lie on the metal that the card lies on, and nobody measured its
 // height. A strand's edges lie above the metal by its radius, which is not known.
 func (o Options) thickness(l *calib.Layout) float64 {
@@ -90,6 +87,19 @@ func (o Options) thickness(l *calib.Layout) float64 {
 		return 0
 	}
 	return o.Print.Thickness
+}
+
+// card is how thick the card is taken to be, with how flat it lies. A strand's edges lie
+// about as far above the metal as the face does, and printed bars beside the card are
+// on paper too.
+func (o Options) card(l *calib.Layout) Height {
+	switch told := o.thickness(l); {
+	case told > 0:
+		return Height{told, boardHeightU}
+	case o.quarry != crushedStrip:
+		return Height{0, flatHeightU}
+	}
+	return Height{usualCard, flatHeightU}
 }
 
 // plane returns where a strip lies whose middle line would be the axis seen if it
@@ -106,7 +116,7 @@ func (o Options) plane(v *calib.View, l *calib.Layout, a Axis) (calib.Plane, Pla
 	for range 8 { // where the ray meets the tangent plane moves the plane a little
 		off := middle.Dot(n)
 		var height, across float64
-		height, across, u = o.Surface.lie(l, a.Dir, off, o.thickness(l))
+		height, across, u = o.Surface.lie(l, a.Dir, off, o.card(l))
 		if o.Height != nil {
 			height, u.Height = o.Height.MM, o.Height.U
 		}

@@ -16,7 +16,7 @@ func TestLie(t *testing.T) {
 	dir := calib.CardPoint{X: 1}
 	const r = 28.0
 	half := l.Height / 2
-	for _, thick := range []float64{0, 0.12, 1.2, 5} {
+	for _, thick := range []float64{0.12, 1.2, 5} {
 		for _, off := range []float64{-14, -9, 0, 11} {
 			for _, c := range []struct {
 				name   string
@@ -27,16 +27,15 @@ func TestLie(t *testing.T) {
 				{"journal", Surface{SurfaceJournal, r}, -thick - r + math.Sqrt(r*r-off*off)},
 				{"shell", Surface{SurfaceShell, r}, -thick + math.Sqrt(r*r-half*half) - math.Sqrt(r*r-off*off)},
 			} {
-				height, across, u := c.s.lie(l, dir, off, thick)
+				height, across, u := c.s.lie(l, dir, off, Height{thick, boardHeightU})
 				if math.Abs(height-c.height) > 1e-12 {
 					t.Errorf("%s, %v mm thick, off %v: height %v mm, want %v", c.name, thick, off, height, c.height)
 				}
-				_, across0, u0 := c.s.lie(l, dir, off, 0)
+				_, across0, u0 := c.s.lie(l, dir, off, Height{usualCard, flatHeightU})
 				if across != across0 || u.Along != u0.Along || u.Across != u0.Across {
 					t.Errorf("%s, %v mm thick, off %v: the thickness tilts the strip", c.name, thick, off)
 				}
-				if known := u0.Height*u0.Height - u.Height*u.Height; thick > 0 &&
-					math.Abs(known-(flatHeightU*flatHeightU-boardHeightU*boardHeightU)) > 1e-12 {
+				if known := u0.Height*u0.Height - u.Height*u.Height; math.Abs(known-(flatHeightU*flatHeightU-boardHeightU*boardHeightU)) > 1e-12 {
 					t.Errorf("%s, %v mm thick, off %v: height u %v mm, %v without", c.name, thick, off, u.Height, u0.Height)
 				}
 			}
@@ -71,6 +70,27 @@ func TestThicknessWhere(t *testing.T) {
 		if got := c.o.thickness(c.l); got != c.want {
 			t.Errorf("%s: %v mm, want %v", c.name, got, c.want)
 		}
+	}
+}
+
+// TestUsualCard: untold, a card is as thick as cards are, and never lies below the metal;
+// only under film crushed on that metal.
+func TestUsualCard(t *testing.T) {
+	for _, c := range []struct {
+		o    Options
+		want Height
+	}{
+		{Options{quarry: crushedStrip}, Height{usualCard, flatHeightU}},
+		{Options{quarry: crushedStrip, Surface: Surface{Kind: SurfaceFlat}, Print: calib.PrintScale{Thickness: 1.2}}, Height{1.2, boardHeightU}},
+		{Options{quarry: unusedStrand, Surface: Surface{Kind: SurfaceFlat}, Print: calib.PrintScale{Thickness: 1.2}}, Height{0, flatHeightU}},
+	} {
+		if got := c.o.card(calib.Rider()); got != c.want {
+			t.Errorf("%+v: %+v, want %+v", c.o.Surface, got, c.want)
+		}
+	}
+	const paper, board = 0.1, 1.2 // mm; common practice, no source
+	if off := (board - usualCard) / flatHeightU; usualCard < paper || off > 3.3 {
+		t.Errorf("board of %v mm is %.1f standard deviations off", board, off)
 	}
 }
 
@@ -113,9 +133,9 @@ func TestMeasureRaisedCard(t *testing.T) {
 		if d := with.Profile.Mean - want; math.Abs(d) > 2*with.Profile.U || math.Abs(d) > 0.005*want {
 			t.Errorf("%v: width %.4f mm, truth %.4f, u %.4f", c, with.Profile.Mean, want, with.Profile.U)
 		}
-		gain, eye := with.Profile.Mean/without.Profile.Mean-1, s.Pose.Distance
-		if math.Abs(gain-thick/eye) > 0.15*thick/eye {
-			t.Errorf("%v: %.2f %% wider by the thickness, want about %.2f %%", c, 100*gain, 100*thick/eye)
+		gain, more := with.Profile.Mean/without.Profile.Mean-1, (thick-usualCard)/s.Pose.Distance
+		if math.Abs(gain-more) > 0.15*more {
+			t.Errorf("%v: %.2f %% wider by the thickness, want about %.2f %%", c, 100*gain, 100*more)
 		}
 		if a, b := termNamed(with.Profile.Budget, "height"), termNamed(without.Profile.Budget, "height"); !(a < 0.95*b) {
 			t.Errorf("%v: height %.4f mm, %.4f without", c, a, b)
