@@ -33,11 +33,11 @@ type PlaneU struct{ Height, Along, Across float64 }
 // figure must reach what is met: shells and caps on a bench some 5 mm above the
 // card and 10 degrees off its plane, journals of 20 mm radius under a rider.
 const (
-	usualCard     = 0.25 // mm: a card's thickness where nobody told it, which is never below 0: paper alone has 0.1, stiff board to 1.2
-	flatHeightU   = 0.3  // mm: that thickness and how flat the card lies
-	boardHeightU  = 0.1  // mm: the same where the thickness was told: callipers, glue, and how flat stiff board lies
-	benchHeightU  = 2.5  // mm: a strip beside a bench card, nothing said
-	riderHeightU  = 0.4  // mm: a strip right beside a rider, nothing said
+	usualCard     = 0.1 // mm: a card's thickness where nobody told it, that of paper alone, which is the least
+	flatHeightU   = 0.3 // mm: that thickness and how flat the card lies
+	boardHeightU  = 0.1 // mm: the same where the thickness was told: callipers, glue, and how flat stiff board lies
+	benchHeightU  = 2.5 // mm: a strip beside a bench card, nothing said
+	riderHeightU  = 0.4 // mm: a strip right beside a rider, nothing said
 	degree        = math.Pi / 180
 	flatSlopeU    = 1 * degree
 	unknownSlopeU = 5 * degree

@@ -73,8 +73,8 @@ func TestThicknessWhere(t *testing.T) {
 	}
 }
 
-// TestUsualCard: untold, a card is as thick as cards are, and never lies below the metal;
-// only under film crushed on that metal.
+// TestUsualCard: untold, a card is as thick as paper, and never lies below the metal; only
+// under film crushed on that metal.
 func TestUsualCard(t *testing.T) {
 	for _, c := range []struct {
 		o    Options
@@ -87,10 +87,6 @@ func TestUsualCard(t *testing.T) {
 		if got := c.o.card(calib.Rider()); got != c.want {
 			t.Errorf("%+v: %+v, want %+v", c.o.Surface, got, c.want)
 		}
-	}
-	const paper, board = 0.1, 1.2 // mm; common practice, no source
-	if off := (board - usualCard) / flatHeightU; usualCard < paper || off > 3.3 {
-		t.Errorf("board of %v mm is %.1f standard deviations off", board, off)
 	}
 }
 
