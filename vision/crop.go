@@ -38,7 +38,7 @@ func (o Options) prior(p *Photo) calib.Prior {
 // frames are the shapes, longer side over shorter, that cameras save, and how far
 // about each sensors lie: 4:3 ones are 1.328 to 1.349. From fullScreen on a shape is
 // that of some phone's screen. Common practice, no source.
-var frames = []struct{ shape, about float64 }{{1, 0.005}, {5.0 / 4, 0.005}, {4.0 / 3, 0.015}, {3.0 / 2, 0.015}, {16.0 / 9, 0.015}}
+var frames = []struct{ shape, about float64 }{{1, 0.005}, {5.0 / 4, 0.005}, {4.0 / 3, 0.015}, {3.0 / 2, 0.015}, {8.0 / 5, 0.005}, {16.0 / 9, 0.015}}
 
 const fullScreen = 1.85
 
