@@ -67,10 +67,25 @@ func (t *traced) softest() float64 {
 	switch {
 	case t.cam.isTint():
 		beside = tintSoft
-	case math.Abs(t.seenOfFilm()-t.seenOfMetal()) < faintEdge:
+	case t.faint() > 0:
 		beside = faintSoft
 	}
 	return math.Hypot(sharpEnough*t.cam.S, beside)
+}
+
+// faint is how much of the way from the contrast of a clear edge to none the film's
+// luma is to the metal's, 0..1: noise reduction takes faint edges for noise.
+func (t *traced) faint() float64 {
+	return math.Max(0, 1-math.Abs(t.seenOfFilm()-t.seenOfMetal())/faintEdge)
+}
+
+// faintBlur is by how many px the strip's edges may well be softer than the card's for
+// that.
+func (t *traced) faintBlur() float64 {
+	if t.cam.isTint() {
+		return 0
+	}
+	return t.faint() * (math.Hypot(t.cam.S, faintSoft) - t.cam.S)
 }
 
 // unlikeSides reports whether the band stands out from one side far less than

@@ -65,11 +65,12 @@ type shadingVector [shadingParams]float64
 var shadingPriors = [pMove]struct{ mean, sd float64 }{{1, blurLikeness}, {usualReach, reachSpread}, {0, shadeSpread}, {0, shadeSpread}}
 
 // fitShading fits both super-edges of a strip, and its edges' tint, as seen by a
-// camera whose sharpening and tone are known. Each form of the shadow is fitted by
-// itself and counts by how well it fits (Hoeting et al., Statistical Science 14
-// (1999) 382): the width is their mean, and what they differ by is part of its
-// uncertainty. False where an edge shows too little, or no fit settles.
-func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, bool) {
+// camera whose sharpening and tone are known. The edges may well be softer px softer
+// than the camera's. Each form of the shadow is fitted by itself and counts by how well
+// it fits (Hoeting et al., Statistical Science 14 (1999) 382): the width is their mean,
+// and what they differ by is part of its uncertainty. False where an edge shows too
+// little, or no fit settles.
+func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D, softer float64) (shading, bool) {
 	// Points nearer to one another than the blur are wrong together: a row of points
 	// counts as its length over 2 sqrt(pi) S, the width of a blurred noise's
 	// autocorrelation.
@@ -77,7 +78,7 @@ func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D) (shading, b
 	points := float64(len(edges[0].u) + len(edges[1].u))
 	var fits []shadeFit
 	for i, start := range shadowStarts {
-		f := shadeFit{edges: edges, tints: tints, c: c, form: start.form, near: start.near, none: start.none, misfit: misfit}
+		f := shadeFit{edges: edges, tints: tints, c: c, softer: softer, form: start.form, near: start.near, none: start.none, misfit: misfit}
 		f.p = shadingVector{pBoth: c.S, pReach: math.Log(start.reach), pShade: start.depth, pShade + 1: start.depth}
 		if len(fits) > 0 && !start.none { // what the first found is near
 			reach := f.p[pReach]
@@ -156,6 +157,7 @@ type shadeFit struct {
 	edges  *[2]superEdge
 	tints  *[2]tintEdge
 	c      camera1D
+	softer float64 // px by which the strip's edges may well be softer than the card's
 	form   shadowForm
 	near   bool    // the reach stays as it is
 	none   bool    // there is no shadow
@@ -256,7 +258,7 @@ func (f *shadeFit) step(lambda float64) (next shadingVector, promise float64) {
 	}
 	far := superReach / 2.0
 	lo := shadingVector{spreadRange[0] * f.c.S, shadowBounds[0], -brightest, -brightest, -far, -far}
-	hi := shadingVector{spreadRange[1] * f.c.S, shadowBounds[1], deepestShade, deepestShade, far, far}
+	hi := shadingVector{spreadRange[1]*f.c.S + f.softer, shadowBounds[1], deepestShade, deepestShade, far, far}
 	held := f.hold(&q)
 	for {
 		k, ok := q.factorise()
@@ -293,7 +295,7 @@ func (f *shadeFit) equations(p *shadingVector) (q normal, luma float64, ok bool)
 		mean, sd := prior.mean, prior.sd
 		switch {
 		case k == pBoth:
-			mean, sd = mean*f.c.S, sd*f.c.S
+			mean, sd = mean*f.c.S, math.Hypot(sd*f.c.S, f.softer)
 		case k == pReach && f.near:
 			continue
 		}

@@ -213,7 +213,7 @@ func (t *traced) shapes(pass int) (why string) {
 		if pass == lastPass && t.unevenEdges() <= maxUneven { // else it is more than a film's shadow
 			tints := t.tintEdges(cuts)
 			t.shadeU = t.untoldShadowU()
-			if sh, ok := fitShading(&edges, &tints, t.cam); ok {
+			if sh, ok := fitShading(&edges, &tints, t.cam, t.faintBlur()); ok {
 				cam[0].S, cam[1].S, t.shadow, t.shadeU = sh.blur, sh.blur, sh.shadow, sh.u
 			}
 		}
