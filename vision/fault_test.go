@@ -128,6 +128,18 @@ func impostors() []faulty {
 			none(s)
 			s.Clutter = []synth.Clutter{rod(10, 0.7, 1, 0, synth.RGB{0.5, 0.1, 0.1})}
 		}},
+		{"a matte red cable", "rider", "", func(s *synth.Scene) {
+			none(s)
+			cable := rod(10, 1.2, 1, 0, synth.RGB{0.5, 0.05, 0.05})
+			cable.Gloss = 0
+			s.Clutter = []synth.Clutter{cable}
+		}},
+		{"a matte grey cable", "rider", "", func(s *synth.Scene) {
+			none(s)
+			cable := rod(10, 0.6, 1, 0, synth.RGB{0.15, 0.15, 0.15})
+			cable.Gloss = 0
+			s.Clutter = []synth.Clutter{cable}
+		}},
 		{"a reflection", "rider", "", func(s *synth.Scene) {
 			none(s)
 			s.Clutter = []synth.Clutter{rod(10, 1, 0, 0.3, synth.RGB{0.85, 0.85, 0.85})}
