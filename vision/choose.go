@@ -176,10 +176,18 @@ func (c *choice) candidates() (out []candidate) {
 }
 
 // rivals reports whether something else, which stands out more but could not be
-// measured, may be the strip that is meant.
+// measured, may be the strip that is meant. Beside a strip that is not as strips are, that
+// may also be the most prominent band, where it is in shadow or out of focus.
 func (m missed) rivals(t *traced) bool {
-	return m.contrast > clearlyThere && !m.liesOn(t.found) && m.hidden() && m.prominence() > t.found.prominence()
+	if m.contrast <= clearlyThere || m.liesOn(t.found) || m.prominence() <= t.found.prominence() {
+		return false
+	}
+	soft := m.why == notSharp || m.why == softEdges
+	return m.hidden() || m.first && soft && t.odd()
 }
+
+// odd reports whether a traced strip shows a fault.
+func (t *traced) odd() bool { return len(t.condition()) > 0 || t.unevenEdges() > notableUneven }
 
 // hidden reports whether a band was not measured for what the photo did to it,
 // so that it may be a strip all the same.

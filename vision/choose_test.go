@@ -110,6 +110,33 @@ func TestSoftEdges(t *testing.T) {
 	}
 }
 
+// TestSoftRival: a more prominent band that is not sharp may be the strip that is meant
+// where what was traced shows a fault, and is clutter beside a sound strip.
+func TestSoftRival(t *testing.T) {
+	band := candidate{contrast: 20, width: 2, a: calib.CardPoint{X: -9, Y: 20}, b: calib.CardPoint{X: 9, Y: 20}}
+	for _, c := range []struct {
+		name   string
+		spread [2]float64
+		torn   bool
+		m      missed
+		want   bool
+	}{
+		{"sound", [2]float64{1, 1.1}, false, missed{band, notSharp, true}, false},
+		{"one edge soft", [2]float64{1, 1.4}, false, missed{band, notSharp, true}, true},
+		{"torn", [2]float64{1, 1.1}, true, missed{band, softEdges, true}, true},
+		{"torn, and the band is not the most prominent", [2]float64{1, 1.1}, true, missed{band, softEdges, false}, false},
+		{"torn, and the band is no strip", [2]float64{1, 1.1}, true, missed{band, notEven, true}, false},
+	} {
+		b := traced{spread: c.spread, found: candidate{contrast: 12, width: 1, a: calib.CardPoint{X: -4, Y: 9}, b: calib.CardPoint{X: 4, Y: 9}}}
+		if c.torn {
+			b.missing = []gapFound{{name: FlagTorn}}
+		}
+		if got := c.m.rivals(&b); got != c.want {
+			t.Errorf("%s: %v", c.name, got)
+		}
+	}
+}
+
 // TestWeigh: what lies inside something wide is no hidden strip, and neither that nor a
 // part's border keeps the next band from naming the refusal.
 func TestWeigh(t *testing.T) {

@@ -17,10 +17,11 @@ const (
 	maxBlur        = 2.3 // px, as the bars show it: optics, pixel and demosaicing
 	minWidthPixels = 8.0
 	minWidthBlurs  = 6.0
-	maxUneven      = 1.6  // spread of the softer edge over the other's: sound strips show at most 1.4
-	notableUneven  = 1.25 // of the same; from here errors of some per cent were seen
-	maxLost        = 0.4  // share of stations
-	maxScaleError  = 1e-3 // relative, of all pitches in one direction, beyond twice its own noise
+	maxUneven      = 1.6             // spread of the softer edge over the other's: sound strips show at most 1.4
+	notableUneven  = 1.25            // of the same; from here errors of some per cent were seen
+	maxLost        = 0.4             // share of stations
+	maxBarsMisfit  = 3 * modelMisfit // of black to white; where the bars are not what the model says, widths were up to 6 u off
+	maxScaleError  = 1e-3            // relative, of all pitches in one direction, beyond twice its own noise
 )
 
 // Measure reads the strip in one photo. A refusal comes with what was measured
@@ -135,6 +136,9 @@ func (m *Measurement) gateBars() *Refusal {
 	blur := math.Max(m.Bars.BlurX, m.Bars.BlurY)
 	if !m.check("blur", blur, maxBlur, "px") {
 		return Refuse(CodeBlurred, "edges spread over %.1f px, at most %.1f", blur, maxBlur)
+	}
+	if !m.check("bars' edges fit the edge model", 100*m.Bars.Residual, 100*maxBarsMisfit, "%") {
+		return Refuse(CodeOverProcessed, "").at(m.barPlaces(func(b calib.Bars) bool { return b.Count == 1 })...)
 	}
 	if r := m.scaleShown(); r != nil {
 		return r

@@ -213,6 +213,9 @@ func TestMeasureRefuses(t *testing.T) {
 			t.Centre, t.Angle = calib.CardPoint{X: 3, Y: 10}, 60
 		}},
 		{"blurred", "rider", CodeBlurred, func(s *synth.Scene) { s.Optics.Blur = 3 }},
+		{"over-sharpened, its halos cut off", "rider", CodeOverProcessed, func(s *synth.Scene) {
+			s.Processing.Sharpen, s.Processing.SharpenRadius, s.Processing.Denoise = 5, 2.5, 0.8
+		}},
 		{"overexposed", "rider", CodeSaturated, func(s *synth.Scene) { s.Light.Level = 2.5 }},
 		{"steep", "rider", CodeTilted, func(s *synth.Scene) { s.Pose.Tilt = 42 }},
 		{"narrow strip", "bench", CodeNarrowStrip, func(s *synth.Scene) { s.Strips[0].Width, s.Strips[0].Taper = 0.5, 0 }},

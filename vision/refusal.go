@@ -75,6 +75,7 @@ const (
 	CodeSaturated     = "saturated"
 	CodeScaleGate     = "scale-gate"
 	CodeTooSmall      = "too-small"
+	CodeOverProcessed = "over-processed"
 )
 
 // Refusal codes: of the strip beside the card.
@@ -115,7 +116,7 @@ func OfFile(code string) bool {
 // they lie, so that another photo of them stays good.
 func Undisturbed(code string) bool {
 	switch code {
-	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodeSoftEdges, CodePairTooAlike:
+	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeOverProcessed, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodeSoftEdges, CodePairTooAlike:
 		return true
 	}
 	return false
@@ -164,6 +165,8 @@ var refusals = map[string]refusalText{
 		"print the card at 100 % on plain paper with a good printer, lay it flat, and take the photo again"},
 	CodeTooSmall: {"the card is too small in the photo",
 		"move closer with the phone, as close as it still focuses, and do not shrink the photo"},
+	CodeOverProcessed: {"the phone sharpened or smoothed the photo so much that edges in it are not what they were",
+		"use the phone's plain photo mode, without zoom, night or beauty mode, and more light"},
 
 	CodeNoStrip: {"no strip is seen beside the card",
 		"lay the card closer to the strip, without covering it, and wipe oil and dirt off the metal"},
