@@ -17,11 +17,11 @@ const (
 	maxBlur        = 2.3 // px, as the bars show it: optics, pixel and demosaicing
 	minWidthPixels = 8.0
 	minWidthBlurs  = 6.0
-	maxUneven      = 1.6             // spread of the softer edge over the other's: sound strips show at most 1.4
-	notableUneven  = 1.25            // of the same; from here errors of some per cent were seen
-	maxLost        = 0.4             // share of stations
-	maxBarsMisfit  = 3 * modelMisfit // of black to white; where the bars are not what the model says, widths were up to 6 u off
-	maxScaleError  = 1e-3            // relative, of all pitches in one direction, beyond twice its own noise
+	maxUneven      = 1.6   // spread of the softer edge over the other's: sound strips show at most 1.4
+	notableUneven  = 1.25  // of the same; from here errors of some per cent were seen
+	maxLost        = 0.4   // share of stations
+	maxBarsMisfit  = 0.015 // root mean square, 1 is black to white: beyond it widths were up to 6 u off, sound photos show at most 0.0145
+	maxScaleError  = 1e-3  // relative, of all pitches in one direction, beyond twice its own noise
 )
 
 // Measure reads the strip in one photo. A refusal comes with what was measured
