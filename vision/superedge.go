@@ -53,21 +53,44 @@ func (e *edgeSum) edge(film, metal rgb) superEdge {
 // with the current model and fitting the model to the edges laid over one
 // another, until the model stays as it is.
 func fitCamera(slices []barSlice) (*Witness, bool) {
-	w, ok := fitCameraFrom(slices, 0)
+	w, ok := fitCameraFrom(slices, 0, 1)
 	if ok && w.Bend < farBend {
-		if far, ok := fitCameraFrom(slices, -1); ok && far.Residual < w.Residual {
+		if far, ok := fitCameraFrom(slices, -1, 1); ok && far.Residual < w.Residual {
 			w = far
+		}
+	}
+	if ok && math.Abs(w.Bend) > clearBend && math.Min(w.BlurX, w.BlurY) < mosaicBlur {
+		if straight, ok := fitCameraFrom(slices, 0, unbending); ok && !w.clearly(straight) {
+			w = straight
 		}
 	}
 	return w, ok
 }
 
-// farBend is the bend below which a curve that is linear in the light, the other end of
-// the bends, may fit better though a fit from none does not get there.
-const farBend = -0.25
+const (
+	// farBend is the bend below which a curve that is linear in the light, the other end
+	// of the bends, may fit better though a fit from none does not get there.
+	farBend = -0.25
+	// Edges sharper than mosaicBlur px, demosaicing shapes, too: there a bend of over
+	// clearBend must explain them far better than none does.
+	mosaicBlur = 1.0
+	clearBend  = 0.1
+	unbending  = 1e3 // doubt with which there is no bend
+	leastGain  = 12.0
+	bestFit    = 0.001 // misfit below which a model is no better
+)
 
-// fitCameraFrom is fitCamera that starts from a bend.
-func fitCameraFrom(slices []barSlice, bend float64) (*Witness, bool) {
+// clearly reports whether the bend explains the edges far better than none does: by how
+// much of its own misfit, over as many points as are independent, see doubt.
+func (w *Witness) clearly(straight *Witness) bool {
+	own := math.Max(w.Residual, bestFit)
+	points := 2 * superCells * superStep / (2 * math.Sqrt(math.Pi*w.BlurX*w.BlurY))
+	gain := points * (straight.Residual*straight.Residual - w.Residual*w.Residual) / (own * own)
+	return gain > leastGain
+}
+
+// fitCameraFrom is fitCamera that starts from a bend, which is doubted at least so much.
+func fitCameraFrom(slices []barSlice, bend, doubted float64) (*Witness, bool) {
 	w := &Witness{BlurX: 1.2, BlurY: 1.2, Sharpening: 0.3, Radius: 1.2, Bend: bend}
 	for laying := range mostLayings {
 		var edges [2]superEdge // met along the card's x, and along its y
@@ -75,9 +98,9 @@ func fitCameraFrom(slices []barSlice, bend float64) (*Witness, bool) {
 			return nil, false
 		}
 		before := *w
-		doubt := 1.0
+		doubt := doubted
 		if laying >= freeLayings {
-			doubt = w.doubt()
+			doubt = math.Max(doubted, w.doubt())
 		}
 		if !w.fit(&edges, doubt) {
 			return nil, false
