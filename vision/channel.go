@@ -76,13 +76,10 @@ func (t *traced) seekTint() (why string) {
 	if t.c.seen, ok = tintOf(film, both); !ok {
 		return dropContrast
 	}
-	switch len(lost) {
-	case 0:
-	case 1:
-		if t.c.seen, ok = tintWithout(lost[0], film, both); !ok {
-			return dropSaturated
-		}
-	default:
+	if len(lost) == 1 {
+		t.c.seen, ok = tintWithout(lost[0], film, both)
+	}
+	if !ok || len(lost) > 1 {
 		return dropSaturated
 	}
 	t.cam.channel = t.c.seen

@@ -97,11 +97,10 @@ func (w *Witness) learn(edges *[2]superEdge, p edgeVector) {
 
 // doubt is by how much the variance of the super-edges' points exceeds modelMisfit's.
 // What they differ from the model by beyond that, in the laying where they do least, is
-// not noise: points nearer than the blur are wrong together, and a row of them counts as
-// its length over 2 sqrt(pi) S.
+// not noise, see wrongTogether.
 func (w *Witness) doubt() float64 {
 	beyond := math.Max(0, w.least*w.least/(modelMisfit*modelMisfit)-1)
-	return 1 + beyond*2*math.Sqrt(math.Pi*w.BlurX*w.BlurY)/superStep
+	return 1 + beyond*wrongTogether(math.Sqrt(w.BlurX*w.BlurY))/superStep
 }
 
 const (

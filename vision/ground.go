@@ -153,6 +153,11 @@ func (s columns) fill(row []uint8, with uint8) {
 	}
 }
 
+// rasterAt returns where on the raster a card point lies: in the place of the whole parts.
+func (g *ground) rasterAt(c calib.CardPoint) (x, y float64) {
+	return (c.X - g.corner.X) * g.perMM, (g.corner.Y - c.Y) * g.perMM
+}
+
 // cardAt returns the card point of raster place (x, y).
 func (g *ground) cardAt(x, y float64) calib.CardPoint {
 	return calib.CardPoint{X: g.corner.X + (x+0.5)/g.perMM, Y: g.corner.Y - (y+0.5)/g.perMM}

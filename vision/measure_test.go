@@ -290,3 +290,16 @@ func TestScaleMustShow(t *testing.T) {
 		t.Errorf("bars along one side only: %v, want %s", r, CodeFewMarks)
 	}
 }
+
+// readsTrue renders a scene and reads its strip on flat metal, to 1 % of its width.
+func readsTrue(t *testing.T, s synth.Scene) {
+	t.Helper()
+	p, truth := shot(t, s)
+	m, err := Measure(p, flat())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if relative(m.Profile.Mean, truth.Strips[0].MeanWidth) > 0.01 {
+		t.Errorf("width %.4f mm, truth %.4f", m.Profile.Mean, truth.Strips[0].MeanWidth)
+	}
+}

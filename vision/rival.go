@@ -57,7 +57,7 @@ func (g *ground) cutAlong(c candidate) bool {
 
 // kindAt is what the ground's place at a card point is.
 func (g *ground) kindAt(c calib.CardPoint) uint8 {
-	x, y := (c.X-g.corner.X)*g.perMM, (g.corner.Y-c.Y)*g.perMM
+	x, y := g.rasterAt(c)
 	if !(x >= 0 && y >= 0 && x < float64(g.w) && y < float64(g.h)) {
 		return offZone
 	}
@@ -109,8 +109,7 @@ func (g *ground) filmAndMetal(c candidate) (film, metal [3]float64, ok bool) {
 
 // box returns the rows and columns that hold all within reach mm of c's middle.
 func (g *ground) box(c candidate, reach float64) (x0, y0, x1, y1 int) {
-	mid := c.a.Add(c.b).Scale(0.5)
-	x, y := (mid.X-g.corner.X)*g.perMM, (g.corner.Y-mid.Y)*g.perMM
+	x, y := g.rasterAt(c.a.Add(c.b).Scale(0.5))
 	r := reach*g.perMM + 1
 	return max(0, int(x-r)), max(0, int(y-r)), min(g.w, int(x+r)+1), min(g.h, int(y+r)+1)
 }

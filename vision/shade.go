@@ -71,10 +71,7 @@ var shadingPriors = [pMove]struct{ mean, sd float64 }{{1, blurLikeness}, {usualR
 // and what they differ by is part of its uncertainty. False where an edge shows too
 // little, or no fit settles.
 func fitShading(edges *[2]superEdge, tints *[2]tintEdge, c camera1D, softer float64) (shading, bool) {
-	// Points nearer to one another than the blur are wrong together: a row of points
-	// counts as its length over 2 sqrt(pi) S, the width of a blurred noise's
-	// autocorrelation.
-	misfit := math.Max(1, 2*math.Sqrt(math.Pi)*c.blur()/superStep)
+	misfit := math.Max(1, wrongTogether(c.blur())/superStep)
 	points := float64(len(edges[0].u) + len(edges[1].u))
 	var fits []shadeFit
 	for i, start := range shadowStarts {

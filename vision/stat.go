@@ -142,3 +142,8 @@ func middleMean(v []float64) float64 {
 	}
 	return sum / float64(len(v))
 }
+
+// wrongTogether is how many px of an edge's points count as one: points nearer to one
+// another than the blur are wrong together, over the width of a blurred noise's
+// autocorrelation.
+func wrongTogether(blur float64) float64 { return 2 * math.Sqrt(math.Pi) * blur }

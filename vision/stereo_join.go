@@ -93,7 +93,7 @@ func (s *stereo) joined() *traced {
 		v: s.state.view[0], plane: s.state.planeIn(base), radius: s.trace[0].c.radius, axis: axis,
 		step: math.Max(s.trace[0].c.step, s.trace[1].c.step), width: s.state.width(base, 0),
 	}}
-	s.untraced(t, c)
+	s.untraced(t, c, list)
 	own := [2]float64{stationNoise(list[0]), stationNoise(list[1])}
 	t.noise = sharedNoise(own)
 	n := int(axis.Half / t.c.step)
@@ -118,11 +118,12 @@ func (p *placed) narrow(px float64) {
 }
 
 // untraced tells the joint strip, whose middle lies c mm along the base, what the
-// photos show of it beyond its stations, in the mean, and of gaps in it.
-func (s *stereo) untraced(joint *traced, c float64) {
+// photos show of it beyond its stations, in the mean, and of gaps in it. list is what
+// each of them traced.
+func (s *stereo) untraced(joint *traced, c float64, list [2][]placed) {
 	first, last := s.reach(func(t *traced) [2]float64 { return t.beyond })
 	joint.beyond = [2]float64{c - first - joint.c.axis.Half, last - c - joint.c.axis.Half}
-	joint.missing = commonGaps(s.gapsShown(0, c), s.gapsShown(1, c))
+	joint.missing = commonGaps(s.gapsShown(0, list[1], c), s.gapsShown(1, list[0], c))
 }
 
 // reach returns between which places of the base the strip lies, in the mean of both
@@ -155,8 +156,7 @@ func (s *stereo) along(i int, from, to float64) (a, b float64) {
 
 // gapsShown are the gaps that photo i shows and in which the other traced no film, mm
 // from a place c mm along the base.
-func (s *stereo) gapsShown(i int, c float64) (out []gapFound) {
-	other := s.place(1 - i)
+func (s *stereo) gapsShown(i int, other []placed, c float64) (out []gapFound) {
 	for _, g := range s.trace[i].missing {
 		a, b := s.along(i, g.from, g.to)
 		traced := func(p placed) bool { return p.s > a && p.s < b }

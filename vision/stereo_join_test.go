@@ -76,7 +76,7 @@ func TestReachOfRaisedStrip(t *testing.T) {
 	}
 	var joint traced
 	joint.c.axis.Half = half - 1
-	s.untraced(&joint, 0)
+	s.untraced(&joint, 0, [2][]placed{})
 	if b := joint.beyond; math.Abs(b[0]-1) > 0.05 || math.Abs(b[1]-1) > 0.05 {
 		t.Errorf("%.2f mm of film beyond the stations, want 1 and 1", b)
 	}

@@ -81,10 +81,10 @@ const (
 )
 
 // clearly reports whether the bend explains the edges far better than none does: by how
-// much of its own misfit, over as many points as are independent, see doubt.
+// much of its own misfit, over as many points as are independent.
 func (w *Witness) clearly(straight *Witness) bool {
 	own := math.Max(w.Residual, bestFit)
-	points := 2 * superCells * superStep / (2 * math.Sqrt(math.Pi*w.BlurX*w.BlurY))
+	points := 2 * superCells * superStep / wrongTogether(math.Sqrt(w.BlurX*w.BlurY))
 	gain := points * (straight.Residual*straight.Residual - w.Residual*w.Residual) / (own * own)
 	return gain > leastGain
 }

@@ -152,8 +152,7 @@ func (e *tintEdge) fit(sum *tintSum) bool {
 			return false
 		}
 		if math.Abs(step[0]) < 0.01 && math.Abs(step[1]) < 0.05 {
-			// As in fitShading, cells nearer than the blur are wrong together.
-			alike := math.Max(1, 2*math.Sqrt(math.Pi)*e.blur/tintStep)
+			alike := math.Max(1, wrongTogether(e.blur)/tintStep)
 			e.u = math.Sqrt(q.rr / float64(len(s.u)-4) * alike * f.inverse(0)[0])
 			return true
 		}
