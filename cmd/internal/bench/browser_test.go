@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -123,10 +124,29 @@ func (p *phone) until(what, script string) {
 	}
 }
 
-// press presses the button or follows the link of that name.
+// press presses the button or follows the link of that name, where it comes to rest:
+// a page that is still being laid out, as by a message that goes, moves it.
 func (p *phone) press(name string) {
 	p.t.Helper()
-	p.do("pressing "+name, chromedp.Click(fmt.Sprintf(`//*[self::button or self::a][contains(normalize-space(.), %q)]`, name), chromedp.BySearch, chromedp.NodeVisible))
+	place := fmt.Sprintf(`(() => {
+		const e = [...document.querySelectorAll('button, a')].find((e) => e.innerText.includes(%q) && !e.disabled);
+		if (!e) return null;
+		e.scrollIntoView({ block: 'center', behavior: 'instant' });
+		const b = e.getBoundingClientRect(), x = b.x + b.width / 2, y = b.y + b.height / 2;
+		return e.contains(document.elementFromPoint(x, y)) ? [x, y] : null;
+	})()`, name)
+	var last []float64
+	for deadline := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
+		var at []float64
+		p.do("looking for "+name, chromedp.Evaluate(place, &at))
+		if at != nil && slices.Equal(at, last) {
+			p.do("pressing "+name, chromedp.MouseClickXY(at[0], at[1]))
+			return
+		}
+		if last = at; time.Now().After(deadline) {
+			p.t.Fatalf("nothing to press called %q; the page shows: %s", name, p.text())
+		}
+	}
 }
 
 // photographs gives a file to the camera button.
@@ -153,6 +173,8 @@ func (p *phone) picture(name string) {
 		p.t.Fatal(err)
 	}
 	p.until("pictures", `[...document.images].every((i) => i.complete)`)
+	p.until("their places to be theirs before they come",
+		`[...document.images].every((i) => i.naturalWidth === 0 || (i.naturalWidth === Number(i.getAttribute('width')) && i.naturalHeight === Number(i.getAttribute('height'))))`)
 	for _, scheme := range []string{"light", "dark"} {
 		var shot []byte
 		p.do("screenshot", page.BringToFront(), emulation.SetEmulatedMedia().WithFeatures([]*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}),

@@ -38,7 +38,7 @@ func TestReadAcceptAgain(t *testing.T) {
 	if s := b.shown(); s.Bearings[0].State != "todo" || count(b.readings(), `"reading":`) != 0 {
 		t.Errorf("kept before it was accepted: %+v", s.Bearings[0])
 	}
-	if a := b.do("GET", got.Picture, "", nil); a.status != http.StatusOK || a.header.Get("Content-Type") != "image/jpeg" {
+	if a := b.do("GET", got.Picture.URL, "", nil); a.status != http.StatusOK || a.header.Get("Content-Type") != "image/jpeg" {
 		t.Errorf("picture: %d %v", a.status, a.header)
 	}
 	for range 3 {
@@ -55,7 +55,7 @@ func TestReadAcceptAgain(t *testing.T) {
 	if s := b.shown(); n.Number != 1 || s.Bearings[0].State != "good" || len(s.Bearings[0].Waiting) != 0 || len(s.Bearings[0].Readings) != 1 || count(b.readings(), `"reading":`) != 1 {
 		t.Errorf("number %d, %+v", n.Number, s.Bearings[0])
 	}
-	if a := b.do("GET", b.shown().Bearings[0].Readings[0].Picture, "", nil); a.status != http.StatusOK {
+	if a := b.do("GET", b.shown().Bearings[0].Readings[0].Picture.URL, "", nil); a.status != http.StatusOK {
 		t.Errorf("the reading's picture: %d", a.status)
 	}
 	if a := b.do("POST", "/api/photos/"+got.ID+"/again", "application/json", []byte("{}")); a.code(t) != codeAccepted {
@@ -73,7 +73,7 @@ func TestReadAcceptAgain(t *testing.T) {
 	}
 
 	refused := b.sent("M2", noStrip(t, "M2"))
-	if refused.Refused == nil || refused.Refused.Code != vision.CodeNoStrip || refused.Refused.Remedy == "" || refused.Picture == "" || refused.Sight == nil {
+	if refused.Refused == nil || refused.Refused.Code != vision.CodeNoStrip || refused.Refused.Remedy == "" || refused.Picture == nil || refused.Sight == nil {
 		t.Errorf("%+v", refused)
 	}
 	if a := b.do("POST", "/api/photos/"+refused.ID+"/accept", "application/json", []byte("{}")); a.status != http.StatusNotFound {
@@ -97,12 +97,12 @@ func TestSightFitsPicture(t *testing.T) {
 	}
 	b := start(t, "", 1)
 	got := b.sent("M1", good(t, "M1"))
-	img, err := jpeg.Decode(bytes.NewReader(b.do("GET", got.Picture, "", nil).body))
+	img, err := jpeg.Decode(bytes.NewReader(b.do("GET", got.Picture.URL, "", nil).body))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if img.Bounds() != image.Rect(0, 0, got.Sight.Width, got.Sight.Height) {
-		t.Errorf("the picture is %v, said to be %d x %d", img.Bounds(), got.Sight.Width, got.Sight.Height)
+	if size := image.Rect(0, 0, got.Sight.Width, got.Sight.Height); img.Bounds() != size || image.Rect(0, 0, got.Picture.Width, got.Picture.Height) != size {
+		t.Errorf("the picture is %v, said to be %d x %d, shown as %+v", img.Bounds(), got.Sight.Width, got.Sight.Height, got.Picture)
 	}
 	for _, e := range got.Ends {
 		at, ok := calib.Homography(got.Sight.PictureFromCard).Image(calib.CardPoint{X: e.Card[0], Y: e.Card[1]})
@@ -221,11 +221,11 @@ func TestCorrect(t *testing.T) {
 		t.Errorf("%+v %+v", shorter, shorter.Refused)
 	}
 	// A correction that finds nothing leaves the reading and its picture as they were.
-	picture := b.do("GET", shorter.Picture, "", nil).body
+	picture := b.do("GET", shorter.Picture.URL, "", nil).body
 	if a := b.do("POST", "/api/photos/"+got.ID+"/correct", "application/json", []byte(`{"zone":[-5,-60,5,-50]}`)); a.code(t) != vision.CodeNoStrip {
 		t.Errorf("%d %s", a.status, a.body)
 	}
-	if held := b.shown().Bearings[0].Waiting; len(held) != 1 || held[0].Mean != shorter.Mean || !bytes.Equal(b.do("GET", shorter.Picture, "", nil).body, picture) {
+	if held := b.shown().Bearings[0].Waiting; len(held) != 1 || held[0].Mean != shorter.Mean || !bytes.Equal(b.do("GET", shorter.Picture.URL, "", nil).body, picture) {
 		t.Errorf("%+v", held)
 	}
 	// The way back, and the one accepted is the last.

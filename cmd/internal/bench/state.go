@@ -2,7 +2,9 @@ package bench
 
 import (
 	"fmt"
+	"image/jpeg"
 	"net/http"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -49,10 +51,32 @@ type verdictShown struct {
 
 // readingShown is a reading that stands.
 type readingShown struct {
-	Number   int      `json:"number"`
-	Text     string   `json:"text"`
-	Position *float64 `json:"position,omitempty"`
-	Picture  string   `json:"picture,omitempty"`
+	Number   int           `json:"number"`
+	Text     string        `json:"text"`
+	Position *float64      `json:"position,omitempty"`
+	Picture  *pictureShown `json:"picture,omitempty"`
+}
+
+// pictureShown is a picture and its size in pixels, so that the page keeps its place
+// free and no button moves under a finger when it comes.
+type pictureShown struct {
+	URL    string `json:"url"`
+	Width  int    `json:"width"`
+	Height int    `json:"height"`
+}
+
+// showPicture is the picture of that file, or nil where there is none to show.
+func showPicture(url, path string) *pictureShown {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil
+	}
+	defer f.Close()
+	size, err := jpeg.DecodeConfig(f)
+	if err != nil {
+		return nil
+	}
+	return &pictureShown{url, size.Width, size.Height}
 }
 
 // photoShown is what came of a photo that was sent.
@@ -62,7 +86,7 @@ type photoShown struct {
 	Position *float64        `json:"position,omitempty"`
 	Photos   int             `json:"photos"`
 	Refused  *trouble        `json:"refused,omitempty"`
-	Picture  string          `json:"picture,omitempty"`
+	Picture  *pictureShown   `json:"picture,omitempty"`
 	Sight    *pipeline.Sight `json:"sight,omitempty"`
 	Mean     string          `json:"mean,omitempty"`
 	Ends     []endShown      `json:"ends,omitempty"`
@@ -152,7 +176,7 @@ func showBearing(v folder.View, b build.BearingStatus, standing []build.Reading)
 		if m, err := r.Measured(); err == nil && r.Bearing == b.Name {
 			shown := readingShown{Number: r.Number, Position: r.Position, Text: lengths(m.Clearance.Mean, m.Clearance.Expanded)}
 			if r.Picture != "" {
-				shown.Picture = fmt.Sprintf("/api/readings/%d/picture", r.Number)
+				shown.Picture = showPicture(fmt.Sprintf("/api/readings/%d/picture", r.Number), v.Path(r.Picture))
 			}
 			out.Readings = append(out.Readings, shown)
 		}
@@ -250,7 +274,7 @@ func (s *Server) shown(got *reading) (photoShown, error) {
 	out := photoShown{ID: got.id, Bearing: got.job.Bearing, Position: got.job.Position, Photos: len(got.job.Photos), Sight: got.sight}
 	if got.outcome.PictureErr == nil {
 		// A reading corrected has the same picture file: the time makes it another.
-		out.Picture = fmt.Sprintf("/api/photos/%s/picture?at=%d", got.id, time.Now().UnixNano())
+		out.Picture = showPicture(fmt.Sprintf("/api/photos/%s/picture?at=%d", got.id, time.Now().UnixNano()), got.picture)
 	}
 	for _, e := range got.result.Ends {
 		end := endShown{Name: e.Name, Card: e.Card}

@@ -77,22 +77,27 @@ func (p *Pool) Start() {
 // happens to the reader becomes a refusal of this task.
 func (p *Pool) Read(g pipeline.Given, t pipeline.Task) pipeline.Entry {
 	r := <-p.seats
-	if r != nil && r.gone() {
-		r = nil // it died while it had nothing to do, which is no photo's fault
-	}
-	if r == nil {
-		var err error
-		if r, err = start(p.config.Command()); err != nil {
-			p.seats <- nil
-			return lost(t, CodeNoStart, fmt.Sprintf("no reader could be started: %v", err),
-				"close other programs, or restart this one, and read the photo again")
+	defer func() { p.seats <- r }()
+	if r != nil {
+		e, taken, ok := r.read(g, t, p.config.Timeout)
+		if ok {
+			return e
 		}
+		if r = nil; taken {
+			return e
+		}
+		// It died while it had nothing to do, which is no photo's fault.
 	}
-	e, ok := r.read(g, t, p.config.Timeout)
+	var err error
+	if r, err = start(p.config.Command()); err != nil {
+		r = nil
+		return lost(t, CodeNoStart, fmt.Sprintf("no reader could be started: %v", err),
+			"close other programs, or restart this one, and read the photo again")
+	}
+	e, _, ok := r.read(g, t, p.config.Timeout)
 	if !ok {
 		r = nil
 	}
-	p.seats <- r
 	return e
 }
 

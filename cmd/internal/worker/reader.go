@@ -61,18 +61,9 @@ const readerEnv = "STRIPGAP_READER"
 // IsReader reports whether this process was started as a reader.
 func IsReader() bool { return os.Getenv(readerEnv) != "" }
 
-// gone reports whether the process has ended.
-func (r *reader) gone() bool {
-	select {
-	case <-r.ended:
-		return true
-	default:
-		return false
-	}
-}
-
-// read has one task read; ok is false when the reader is of no further use.
-func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) (e pipeline.Entry, ok bool) {
+// read has one task read; ok is false when the reader is of no further use, and taken
+// when it was of none before: the task did not reach it.
+func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) (e pipeline.Entry, taken, ok bool) {
 	var late atomic.Bool
 	watch := time.AfterFunc(timeout, func() {
 		late.Store(true)
@@ -80,25 +71,26 @@ func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) 
 	})
 	var a answer
 	err := json.NewEncoder(r.tasks).Encode(newOrder(g, t))
-	if err == nil {
+	taken = err == nil
+	if taken {
 		err = r.from.Decode(&a)
 	}
 	watch.Stop()
 	if err == nil {
-		return a.entry(), true
+		return a.entry(), true, true
 	}
 	r.cmd.Process.Kill()
 	r.end()
 	if late.Load() {
 		return lost(t, CodeTooSlow, fmt.Sprintf("the photo took longer than %v to read", timeout),
-			"take the photo at the camera's normal size and read it again; close other programs if the computer is busy"), false
+			"take the photo at the camera's normal size and read it again; close other programs if the computer is busy"), true, false
 	}
 	why := r.cmd.ProcessState.String()
 	if words := r.said.firstLine(); words != "" {
 		why += ": " + words
 	}
 	return lost(t, CodeCrashed, "the program's reader broke down on this photo ("+why+")",
-		"read it again; if it happens again, take a new photo, and please report this with the old one"), false
+		"read it again; if it happens again, take a new photo, and please report this with the old one"), taken, false
 }
 
 // end closes the reader's input, at which it leaves, and waits until it has.

@@ -115,10 +115,16 @@ function take(b, input, first) {
   if (file) queue.add(b.name, first ? first.position ?? null : chosenPosition(), first?.id, file);
 }
 
+// photo shows a picture in a place that has its size before it comes.
+function photo(picture, alt, more) {
+  if (!picture) return '';
+  return make('div', { class: 'photo' }, make('img', { src: picture.url, width: picture.width, height: picture.height, alt, ...more }));
+}
+
 function reading(r) {
   const where = r.position == null ? '' : ` at ${r.position} degrees`;
   return make('details', {}, make('summary', {}, `Reading ${r.number}${where}: ${r.text}`),
-    r.picture ? make('div', { class: 'photo' }, make('img', { src: r.picture, loading: 'lazy', alt: `The strip's traced edges in the photo of reading ${r.number}` })) : '',
+    photo(r.picture, `The strip's traced edges in the photo of reading ${r.number}`, { loading: 'lazy' }),
     make('button', { type: 'button', onclick: () => takeBack(r) }, `Take reading ${r.number} back`));
 }
 
@@ -128,8 +134,7 @@ async function takeBack(r) {
 }
 
 function resultPage(b, answer) {
-  const figure = answer.picture ? make('div', { class: 'photo' }, make('img', { src: answer.picture,
-    alt: answer.refused ? 'The photo, with what was found in it' : 'The photo with the traced edges of the strip and its two ends' })) : '';
+  const figure = photo(answer.picture, answer.refused ? 'The photo, with what was found in it' : 'The photo with the traced edges of the strip and its two ends');
   const again = make('button', { type: 'button', onclick: () => letGo(b, answer) }, answer.refused ? 'Back to the bearing' : 'Take again');
   const parts = answer.refused ? [
     make('h1', {}, `${b.name}: not read`),
@@ -240,10 +245,28 @@ function busy() {
   return main.querySelector('.correcting') || answers.has(decodeURIComponent(location.hash.replace(/^#\/b\//, '')));
 }
 
+// redraw shows what the laptop told anew. Between a press and its release it waits: the
+// button pressed would be another when it is let go, and the press lost.
+let pressed = false;
+let late = false;
+
+function redraw() {
+  late = pressed;
+  if (!pressed && !busy()) show(false);
+}
+
+addEventListener('pointerdown', () => { pressed = true; });
+for (const end of ['pointerup', 'pointercancel']) {
+  addEventListener(end, () => {
+    pressed = false;
+    if (late) setTimeout(redraw, 300); // a touch is told as a click a moment later
+  });
+}
+
 listen(async () => {
   try {
     await load();
-    if (!busy()) show(false);
+    redraw();
   } catch (trouble) {
     say(trouble instanceof Away ? away : `${sentence(trouble.message)} ${sentence(trouble.remedy)}`);
   }
