@@ -102,25 +102,28 @@ func toolOutput(t *testing.T, name string, args ...string) string {
 	return string(out)
 }
 
-// TestRecordOnAPhone lays the record out 390 px wide: nothing hangs over the side.
-func TestRecordOnAPhone(t *testing.T) {
+// TestRecordOnScreens lays the record out as wide as a phone, a tablet and a small
+// window on a laptop: nothing hangs over the side.
+func TestRecordOnScreens(t *testing.T) {
 	record := writtenRecord(t, "")
-	frame := filepath.Join(t.TempDir(), "frame.html")
-	page := `<iframe id="f" src="file://` + record + `" style="width:390px;height:800px;border:0"></iframe>
+	for _, wide := range []int{390, 900, 1080} {
+		frame := filepath.Join(t.TempDir(), "frame.html")
+		page := fmt.Sprintf(`<iframe id="f" src="file://%s" style="width:%dpx;height:800px;border:0"></iframe>
 <script>onload = () => {
 	const d = document.getElementById("f").contentDocument
-	const out = [...d.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > 390.5 && !e.closest(".scroll") && !e.closest("thead"))
+	const out = [...d.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > %d.5 && !e.closest(".scroll") && !e.closest("thead"))
 	document.body.insertAdjacentHTML("beforeend", "<pre>width " + d.documentElement.scrollWidth + ", over " + out.length + ", rows " + d.querySelectorAll(".cards tr").length + "</pre>")
-}</script>`
-	if err := os.WriteFile(frame, []byte(page), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	dom := browser(t, frame, "--window-size=800,900", "--virtual-time-budget=5000", "--dump-dom")
-	m := regexp.MustCompile(`width (\d+), over (\d+), rows (\d+)`).FindStringSubmatch(dom)
-	if m == nil {
-		t.Fatalf("the page was not measured: %.300s", dom)
-	}
-	if width, _ := strconv.Atoi(m[1]); width > 390 || m[2] != "0" || m[3] == "0" {
-		t.Errorf("at 390 px the page is %s px wide, %s parts hang over, %s rows", m[1], m[2], m[3])
+}</script>`, record, wide, wide)
+		if err := os.WriteFile(frame, []byte(page), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		dom := browser(t, frame, "--window-size=1300,900", "--virtual-time-budget=5000", "--dump-dom")
+		m := regexp.MustCompile(`width (\d+), over (\d+), rows (\d+)`).FindStringSubmatch(dom)
+		if m == nil {
+			t.Fatalf("the page was not measured: %.300s", dom)
+		}
+		if width, _ := strconv.Atoi(m[1]); width > wide || m[2] != "0" || m[3] == "0" {
+			t.Errorf("at %d px the page is %s px wide, %s parts hang over, %s rows", wide, m[1], m[2], m[3])
+		}
 	}
 }
