@@ -79,11 +79,11 @@ func (p *Pool) Read(g pipeline.Given, t pipeline.Task) pipeline.Entry {
 	r := <-p.seats
 	defer func() { p.seats <- r }()
 	if r != nil {
-		e, taken, ok := r.read(g, t, p.config.Timeout)
-		if ok {
-			return e
+		e, begun, ok := r.read(g, t, p.config.Timeout)
+		if !ok {
+			r = nil
 		}
-		if r = nil; taken {
+		if begun {
 			return e
 		}
 		// It died while it had nothing to do, which is no photo's fault.

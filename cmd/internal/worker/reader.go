@@ -61,18 +61,22 @@ const readerEnv = "STRIPGAP_READER"
 // IsReader reports whether this process was started as a reader.
 func IsReader() bool { return os.Getenv(readerEnv) != "" }
 
-// read has one task read; ok is false when the reader is of no further use, and taken
-// when it was of none before: the task did not reach it.
-func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) (e pipeline.Entry, taken, ok bool) {
+// read has one task read; ok is false when the reader is of no further use. begun
+// is false when it was of none before: it never took the task.
+func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) (e pipeline.Entry, begun, ok bool) {
 	var late atomic.Bool
 	watch := time.AfterFunc(timeout, func() {
 		late.Store(true)
 		r.cmd.Process.Kill()
 	})
+	var has taken
 	var a answer
 	err := json.NewEncoder(r.tasks).Encode(newOrder(g, t))
-	taken = err == nil
-	if taken {
+	if err == nil {
+		err = r.from.Decode(&has)
+	}
+	begun = err == nil
+	if begun {
 		err = r.from.Decode(&a)
 	}
 	watch.Stop()
@@ -90,7 +94,7 @@ func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) 
 		why += ": " + words
 	}
 	return lost(t, CodeCrashed, "the program's reader broke down on this photo ("+why+")",
-		"read it again; if it happens again, take a new photo, and please report this with the old one"), taken, false
+		"read it again; if it happens again, take a new photo, and please report this with the old one"), begun, false
 }
 
 // end closes the reader's input, at which it leaves, and waits until it has.

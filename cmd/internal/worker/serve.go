@@ -20,8 +20,8 @@ const MemoryLimit = 3 << 30
 // answersFD is the file that start hands over for the answers.
 const answersFD = 3
 
-// Serve is the life of a reader: it reads tasks from in until that ends and
-// answers each through the pipe that it was started with. read makes a reading of
+// Serve is the life of a reader: it reads tasks from in until that ends, says of each
+// that it has it, and answers it, through the pipe that it was started with. read makes a reading of
 // one task, as pipeline.Reader does.
 func Serve(in io.Reader, read func(pipeline.Given, pipeline.Task) pipeline.Entry) error {
 	out := os.NewFile(answersFD, "answers")
@@ -37,6 +37,9 @@ func Serve(in io.Reader, read func(pipeline.Given, pipeline.Task) pipeline.Entry
 			return nil
 		case err != nil:
 			return fmt.Errorf("a task could not be understood: %w", err)
+		}
+		if err := answers.Encode(taken{o.Task.Photo}); err != nil {
+			return fmt.Errorf("a task could not be taken: %w", err)
 		}
 		if err := answers.Encode(newAnswer(read(o.given(), o.Task))); err != nil {
 			return fmt.Errorf("an answer could not be given: %w", err)

@@ -97,6 +97,9 @@ func matrix(e []float64) *mat.SymDense {
 	return mat.NewSymDense(int(math.Round(math.Sqrt(float64(len(e))))), e)
 }
 
+// taken says that a task has come, before it is begun.
+type taken struct{ Photo string }
+
 // answer is what became of a task, on its way back.
 type answer struct {
 	Result     pipeline.Result
