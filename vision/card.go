@@ -108,20 +108,25 @@ const fewMarkPixels = 11.0
 // fitView fits camera and pose to the refined marks. One mark that alone does
 // not fit (dirt, a finger) is left out while five remain.
 func (f *found) fitView(p *Photo, o Options) *Refusal {
-	prior := o.prior(p)
-	fit := func(m []MarkFound) (*calib.View, error) {
+	fit := func(m []MarkFound, prior calib.Prior) (*calib.View, error) {
 		c := Card{Marks: m}
 		card, img := c.places()
 		return calib.FitView(card, img, markSigma(m), p.Luma.W, p.Luma.H, prior)
 	}
-	v, err := fit(f.card.Marks)
+	v, err := fit(f.card.Marks, o.prior(p))
 	if err != nil {
 		return Refuse(CodeCardDistorted, "%v", err)
+	}
+	if misfit(v) > maxMisfit {
+		p.cut = p.cut || o.cutUnseen(p, func(prior calib.Prior) (*calib.View, error) { return fit(f.card.Marks, prior) })
+		if v, err = fit(f.card.Marks, o.prior(p)); err != nil {
+			return Refuse(CodeCardDistorted, "%v", err)
+		}
 	}
 	if v.RMS > maxReproj && len(f.card.Marks) > minMarks {
 		for i := range f.card.Marks {
 			less := append(append([]MarkFound(nil), f.card.Marks[:i]...), f.card.Marks[i+1:]...)
-			if w, err := fit(less); err == nil && w.RMS < maxReproj/2 && w.RMS < v.RMS/3 {
+			if w, err := fit(less, o.prior(p)); err == nil && w.RMS < maxReproj/2 && w.RMS < v.RMS/3 {
 				v, f.card.Marks = w, less
 				break
 			}

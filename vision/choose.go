@@ -117,6 +117,8 @@ func (c *choice) weigh(list []candidate, trace func(candidate) (traced, string))
 			continue
 		case why == dropContrast && t.oneColour():
 			why = noBand
+		case why == dropContrast && t.drawnFar():
+			why = notSharp
 		case why == dropContrast && t.unlikeSides():
 			why = twoGrounds
 		case why != dropContrast && t.softSide(), why == notClear && t.unevenEdges() >= alikeEdges:
@@ -222,10 +224,11 @@ func (m missed) alike() bool {
 // than that there is none.
 func (c *choice) none() *Refusal {
 	for _, m := range c.missed {
-		if r := m.refusal(c.ground.quarry); r != nil && m.contrast >= clearlyThere {
+		if r := m.refusal(c.ground.quarry); r != nil && m.contrast >= clearlyThere && !m.isGround(c.ground) {
 			return r.at(c.ground.places(m.candidate)...)
 		}
 	}
+	c.odd = slices.DeleteFunc(c.odd, c.ground.recurs)
 	switch {
 	case len(c.odd) > 0:
 		return Refuse(CodeStripReachesCard, "").at(c.ground.places(c.odd...)...)
@@ -234,6 +237,10 @@ func (c *choice) none() *Refusal {
 	}
 	return Refuse(CodeNoStrip, "")
 }
+
+// isGround reports whether a band that parts two grounds is one of them, such as what
+// shows of a part beside the card or along the photo's border.
+func (m missed) isGround(g *ground) bool { return m.why == twoGrounds && g.recurs(m.candidate) }
 
 // refusal tells why a band that stands out is no strip; nil where that says little
 // of the photo.

@@ -43,8 +43,11 @@ var frames = []struct{ shape, about float64 }{{1, 0.005}, {5.0 / 4, 0.005}, {4.0
 const fullScreen = 1.85
 
 // cropped reports whether the photo is known to be a part of what the camera saw:
-// its shape is not the one EXIF tells, or none that a camera saves.
+// its shape is not the one EXIF tells, or none that a camera saves, or its marks show it.
 func (p *Photo) cropped() bool {
+	if p.cut {
+		return true
+	}
 	w, h := p.StoredSize()
 	shape := func(w, h int) float64 { return float64(max(w, h)) / float64(min(w, h)) }
 	s := shape(w, h)
@@ -59,6 +62,25 @@ func (p *Photo) cropped() bool {
 		}
 	}
 	return s < fullScreen
+}
+
+// cutUnseen reports whether marks that do not fit the camera of a whole photo show that it
+// is a part of one, cut to a shape that cameras save: they fit a camera that looks
+// elsewhere within their noise, and no print of another aspect explains them.
+func (o Options) cutUnseen(p *Photo, fit func(calib.Prior) (*calib.View, error)) bool {
+	if o.Prior.F > 0 || p.cropped() {
+		return false
+	}
+	whole := o.prior(p)
+	stretched, cut := whole, whole
+	stretched.AspectSD = math.Max(looseAspect, whole.AspectSD)
+	p.uncrop(&cut)
+	cut.AspectSD = whole.AspectSD // as printers print
+	if v, err := fit(cut); err != nil || misfit(v) > maxMarksNoise {
+		return false
+	}
+	v, err := fit(stretched)
+	return err != nil || misfit(v) > maxMisfit
 }
 
 // The frame that a cropped photo was cut from, where EXIF does not tell it: common

@@ -40,14 +40,14 @@ func TestCropped(t *testing.T) {
 	}
 }
 
-// croppedScene is a rider cut off centre from a photo of 12 megapixels, with EXIF's
-// focal length left as it was.
-func croppedScene(t *testing.T, tilt float64) synth.Scene {
+// croppedScene is a rider cut off centre from a photo of 12 megapixels to a height in px,
+// with EXIF's focal length left as it was.
+func croppedScene(t *testing.T, tilt float64, height int) synth.Scene {
 	s := smallScene(t, "rider")
 	const full = 26 // mm equivalent, of 4032 x 3024 px
 	focal := synth.FocalPixels(full, 4032, 3024)
-	s.Camera.Width, s.Camera.Height = 1200, 1040
-	s.Camera.Focal35 = full * focal / synth.FocalPixels(full, 1200, 1040)
+	s.Camera.Width, s.Camera.Height = 1200, height
+	s.Camera.Focal35 = full * focal / synth.FocalPixels(full, 1200, height)
 	s.Camera.ExifFocal = full
 	s.Camera.OffsetX, s.Camera.OffsetY = 500, -350
 	s.Pose.Distance, s.Pose.Tilt = 90, tilt
@@ -65,7 +65,7 @@ func TestMeasureCroppedPhoto(t *testing.T) {
 		t.Skip("renders photos")
 	}
 	for _, tilt := range []float64{4, 16} {
-		p, truth := shot(t, croppedScene(t, tilt))
+		p, truth := shot(t, croppedScene(t, tilt, 1040))
 		m, err := Measure(p, flat())
 		if err != nil {
 			t.Errorf("tilt %g: %v", tilt, err)
@@ -77,7 +77,7 @@ func TestMeasureCroppedPhoto(t *testing.T) {
 			t.Errorf("tilt %g: off by %.2f %%, u %.2f %%", tilt, 100*off, 100*u)
 		}
 
-		s := croppedScene(t, tilt)
+		s := croppedScene(t, tilt, 1040)
 		s.Card.ScaleX = 1.06
 		p, truth = shot(t, s)
 		o := flat()
@@ -91,6 +91,89 @@ func TestMeasureCroppedPhoto(t *testing.T) {
 		if math.Abs(off) > 2*u {
 			t.Errorf("tilt %g, stretched: off by %.2f %%, u %.2f %%", tilt, 100*off, 100*u)
 		}
+	}
+}
+
+// TestCutToACamerasShape: a photo that was cut to 4:3, a shape that cameras save, shows it by
+// its marks alone, and is read within its uncertainty; a whole photo of a print that is
+// stretched by 6 % is none, and stays refused.
+func TestCutToACamerasShape(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for _, tilt := range []float64{4, 16} {
+		p, truth := shot(t, croppedScene(t, tilt, 900))
+		if p.cropped() {
+			t.Fatal("its shape tells")
+		}
+		m, err := Measure(p, flat())
+		if err != nil {
+			t.Errorf("tilt %g: %v", tilt, err)
+			continue
+		}
+		off, u := m.Profile.Mean/truth.Strips[0].MeanWidth-1, m.Profile.U/m.Profile.Mean
+		t.Logf("tilt %g: %+.2f %%, u %.2f %%", tilt, 100*off, 100*u)
+		if math.Abs(off) > 2*u || u > 0.01 {
+			t.Errorf("tilt %g: off by %.2f %%, u %.2f %%", tilt, 100*off, 100*u)
+		}
+
+		s := smallScene(t, "rider")
+		s.Card.ScaleX, s.Pose.Tilt = 1.06, tilt
+		p, _ = shot(t, s)
+		o := flat()
+		o.Print = calib.PrintScale{}
+		if _, err := Measure(p, o); refusalCode(err) != CodeCardDistorted || p.cropped() {
+			t.Errorf("tilt %g, stretched: %s, cropped %v", tilt, refusalCode(err), p.cropped())
+		}
+	}
+}
+
+// TestDistortedCardIsNoCut: cards that are curled, twisted or bent up at a corner, and
+// stretched prints, seen by a whole photo's camera, pass for a cut photo in hardly any of
+// those that do not fit it.
+func TestDistortedCardIsNoCut(t *testing.T) {
+	const draws, sigma, w, h = 60, 0.04, 4000, 3000
+	p := &Photo{Luma: &Plane{W: w, H: h}, Exif: Exif{Focal35MM: 26}}
+	prior := Options{}.prior(p)
+	r := rand.New(rand.NewPCG(43, 1))
+	apart, taken := 0, 0
+	for _, l := range []*calib.Layout{calib.Bench(), calib.Rider()} {
+		for _, shape := range []func(x, y, by float64) (up, stretch float64){
+			func(x, _, by float64) (float64, float64) { return by * x * x, 1 },
+			func(x, y, by float64) (float64, float64) { return by * x * y, 1 },
+			func(x, y, by float64) (float64, float64) { return by * math.Max(0, x+y-1), 1 },
+			func(_, _, by float64) (float64, float64) { return 0, 1 + by/5 },
+		} {
+			for range draws {
+				v := &calib.View{
+					Camera: calib.Camera{F: prior.F * (1 + 0.02*r.NormFloat64()), K1: 0.02 * r.NormFloat64(), CX: w / 2, CY: h / 2},
+					Pose:   lookAt(calib.CardPoint{X: 8 * r.NormFloat64(), Y: 8 * r.NormFloat64()}, 1.75*l.Width+48, 28*r.Float64(), 360*r.Float64()),
+				}
+				by := 0.02 * math.Exp(3*r.Float64()) * float64(2*r.IntN(2)-1) // of half the card's length
+				var card []calib.CardPoint
+				var img []calib.PixelPoint
+				for _, k := range l.Marks {
+					up, stretch := shape(2*k.Centre.X/l.Width, 2*k.Centre.Y/l.Height, by)
+					q := mustImage(t, v, calib.CardPoint{X: stretch * k.Centre.X, Y: k.Centre.Y}.At(up*l.Width/2))
+					card = append(card, k.Centre)
+					img = append(img, q.Add(calib.PixelPoint{X: sigma * r.NormFloat64(), Y: sigma * r.NormFloat64()}))
+				}
+				fit := func(prior calib.Prior) (*calib.View, error) {
+					return calib.FitView(card, img, sigma, w, h, prior)
+				}
+				if seen, err := fit(prior); err != nil || misfit(seen) <= maxMisfit {
+					continue
+				}
+				apart++
+				if (Options{}).cutUnseen(p, fit) {
+					taken++
+				}
+			}
+		}
+	}
+	t.Logf("%d do not fit, %d pass for a cut photo", apart, taken)
+	if apart < 3*draws || taken > apart/100 {
+		t.Errorf("%d do not fit, %d pass for a cut photo", apart, taken)
 	}
 }
 

@@ -69,6 +69,24 @@ func TestFaultsAreNamed(t *testing.T) {
 	}
 }
 
+// TestSmearedFar: an edge may be drawn out so far that what lies right beside it is film
+// still, and not another ground.
+func TestSmearedFar(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for _, index := range []uint64{2, 11} { // the benchmark's that looked so
+		s, err := synth.Random(rand.New(rand.NewPCG(1, index)), synth.Smeared)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, _ := shot(t, synth.Cropped(s))
+		if _, err := Measure(p, flat()); refusalCode(err) != CodeSmeared {
+			t.Errorf("scene %d: %v", index, err)
+		}
+	}
+}
+
 // TestLinesAreNoSmear: lines along a strip that are darker beside one of its edges are
 // no smear, the metal on the other side having such, too.
 func TestLinesAreNoSmear(t *testing.T) {
@@ -184,6 +202,65 @@ func TestImpostorsAreNotRead(t *testing.T) {
 			t.Errorf("%s: %s (%v), want %s", c.name, got, err, c.code)
 		default:
 			t.Logf("%s: %s (%v)", c.name, got, err)
+		}
+	}
+}
+
+// TestBareIsNoStrip: where no strip is to be seen, neither the part that the card lies
+// on, nor the card's own cut side and shadow, nor writing that it half covers is taken for a
+// strip under the card, or for one that the photo cuts.
+func TestBareIsNoStrip(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	stroke := func(x0, y0, x1, y1 float64) synth.Clutter {
+		return synth.Clutter{From: calib.CardPoint{X: x0, Y: y0}, To: calib.CardPoint{X: x1, Y: y1}, Radius: 0.3, Height: -0.2, Colour: synth.RGB{0.03, 0.03, 0.03}}
+	}
+	for _, c := range []faulty{
+		{"a part that shows on both sides of the card", "bench", CodeNoStrip, func(s *synth.Scene) {
+			s.Surface.HalfLength, s.Surface.HalfWidth, s.Surface.Metal = 20, 30, synth.RGB{0.62, 0.62, 0.61}
+			s.Bench.Colour = synth.RGB{0.10, 0.14, 0.24}
+		}},
+		{"a part that the photo's border cuts", "bench", CodeNoStrip, func(s *synth.Scene) {
+			s.Surface.HalfLength, s.Surface.HalfWidth, s.Surface.Metal = 400, 400, synth.RGB{0.62, 0.62, 0.61}
+			s.Clutter = []synth.Clutter{{From: calib.CardPoint{X: -12, Y: 60}, To: calib.CardPoint{X: -12, Y: 37}, Radius: 9, Height: -0.2, Colour: synth.RGB{0.05, 0.08, 0.2}}}
+		}},
+		{"a thick card's cut side", "bench", CodeNoStrip, func(s *synth.Scene) {
+			side := stroke(-42, 26.9, 42, 26.9)
+			side.Radius, side.Colour = 0.7, synth.RGB{0.6, 0.6, 0.6}
+			s.Clutter = []synth.Clutter{side}
+		}},
+		{"a thick card's shadow", "bench", CodeNoStrip, func(s *synth.Scene) {
+			shadow := stroke(-42, 26.9, 42, 26.9)
+			shadow.Radius, shadow.Colour = 1, synth.RGB{0.2, 0.2, 0.2}
+			s.Clutter = []synth.Clutter{shadow}
+		}},
+		{"a stroke that the card half covers", "rider", CodeNoStrip, func(s *synth.Scene) {
+			s.Clutter = []synth.Clutter{stroke(-3, 6.3, -3, 8), stroke(0, 7, 0, 9.4), stroke(3, 7, 5, 9.2)}
+		}},
+	} {
+		none := c.change
+		c.change = func(s *synth.Scene) {
+			s.Strips = nil
+			none(s)
+		}
+		c.refusal(t)
+	}
+}
+
+// TestAsBlackAsPrint: a black film is read and flagged, for a pen's line looks as it does;
+// a coloured one as dark is not.
+func TestAsBlackAsPrint(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for colour, want := range map[synth.RGB]bool{{0.04, 0.04, 0.04}: true, {0.04, 0.15, 0.05}: false, {0.3, 0.3, 0.3}: false} {
+		s := smallScene(t, "rider")
+		s.Strips[0].Colour, s.Surface.Metal = colour, synth.RGB{0.62, 0.62, 0.61}
+		p, _ := shot(t, s)
+		m, err := Measure(p, flat())
+		if seen := slices.Contains(m.Flags, FlagAsBlack); err != nil || seen != want {
+			t.Errorf("film %v: %v, flags %v", colour, err, m.Flags)
 		}
 	}
 }

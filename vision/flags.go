@@ -11,6 +11,7 @@ const (
 	FlagSurfaceAssumed = "surface-assumed"
 	FlagEndsByHand     = "ends-by-hand"
 	FlagByColour       = "by-colour"
+	FlagAsBlack        = "as-black-as-print"
 )
 
 // flagTexts says what a flag means and what to do about it, in one sentence.
@@ -30,6 +31,8 @@ var flagTexts = map[string]string{
 	FlagByColour: "by-colour: strip and metal are about equally light, or a shadow lies along the strip, so the strip was " +
 		"measured by its colour, which photos hold less finely; to be surer change what the metal mirrors, with a white or " +
 		"a dark sheet behind the phone, and light it from all sides.",
+	FlagAsBlack: "as-black-as-print: what was measured is as black as the card's ink; look at the picture and make sure " +
+		"that it is the strip, and no drawn or printed line, groove, shadow or cable.",
 }
 
 // FlagText returns the sentence that explains a flag, and whether there is one.

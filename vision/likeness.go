@@ -200,6 +200,22 @@ func (t *traced) softSide() bool {
 	return lo > 0 && lo < 3*t.cam.blur()+1 && hi > smearRise*lo && hi > 6*t.cam.blur()
 }
 
+// drawnFar reports whether one edge rises so slowly that what lies right beside it is
+// still film, and the metal is one beyond it and beside the other edge.
+func (t *traced) drawnFar() bool {
+	if !t.softSide() {
+		return false
+	}
+	wide := t.c
+	wide.side = 1.5 * math.Max(t.rise[0], t.rise[1]) / 0.4 // colours looks at metal from 0.4 of it on
+	film, metal, ok := wide.colours(t.roughly())
+	if !ok {
+		return false
+	}
+	contrast := math.Min(math.Abs(film.luma()-metal[0].luma()), math.Abs(film.luma()-metal[1].luma()))
+	return contrast > faintEdge/2 && metal[0].apart(metal[1]) < alikeSides*contrast
+}
+
 // clearness is the median over stations of the edges' contrast over the luma
 // that the model leaves: texture, dirt, noise.
 func (t *traced) clearness() float64 {

@@ -267,6 +267,9 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	if uneven > notableUneven {
 		m.flag(FlagUnevenEdges)
 	}
+	if t.asBlack() {
+		m.flag(FlagAsBlack)
+	}
 	return m.gateLost(t, maxLost)
 }
 

@@ -32,6 +32,8 @@ type Photo struct {
 
 	Exif Exif
 
+	cut bool // measuring found that it was cut from a larger photo, see cutUnseen
+
 	memory []uint8 // in which the planes lie, where they share one piece
 }
 

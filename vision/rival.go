@@ -20,24 +20,60 @@ const (
 // colour whatever lies round them, of about the same width, and long enough to be
 // a strip. What runs under the card or along the photo's border does not count.
 func (g *ground) repeats(c candidate) (out []candidate) {
-	film, metal, ok := g.filmAndMetal(c)
+	mask, far, ok := g.likeFilm(c)
 	if !ok {
 		return nil
 	}
-	far := 0.0
-	for k := range film {
-		far += (film[k] - metal[k]) * (film[k] - metal[k])
-	}
-	mask := g.resembles(film, sameFilm*sameFilm*far)
 	bands, _ := g.quarry.ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
-		if alike && o.contrast > standsApart*math.Sqrt(far) && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) && !g.cutAlong(o) {
+		if alike && o.contrast > standsApart*far && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) && !g.cutAlong(o) {
 			out = append(out, o)
 		}
 	}
 	return out
 }
+
+// likeFilm masks the ground that is of a band's colour and tells how far, in noise units,
+// that is from what lies beside the band. False when too little of either is seen.
+func (g *ground) likeFilm(c candidate) (mask *Plane, far float64, ok bool) {
+	film, metal, ok := g.filmAndMetal(c)
+	if !ok {
+		return nil, 0, false
+	}
+	for k := range film {
+		far += (film[k] - metal[k]) * (film[k] - metal[k])
+	}
+	return g.resembles(film, sameFilm*sameFilm*far), math.Sqrt(far), true
+}
+
+// recurs reports whether as much again as what is seen of a band lies elsewhere in its
+// colour: it is then ground, such as the part on which the card lies, or one stroke of
+// writing, rather than film. So is what is like its own surroundings.
+func (g *ground) recurs(c candidate) bool {
+	mask, far, ok := g.likeFilm(c)
+	switch {
+	case !ok:
+		return false
+	case far < foundContrast:
+		return true
+	}
+	u, mid := c.direction(), c.a.Add(c.b).Scale(0.5)
+	elsewhere := 0.0
+	for i, v := range mask.Pix {
+		if v == 0 {
+			continue
+		}
+		d := g.cardAt(float64(i%g.w), float64(i/g.w)).Sub(mid)
+		if math.Abs(d.Dot(u)) > c.length()/2+beside || math.Abs(d.X*u.Y-d.Y*u.X) > c.width/2+beside {
+			elsewhere++
+		}
+	}
+	return elsewhere > again*c.width*c.length()*g.perMM*g.perMM
+}
+
+// again is the share of a band's area that makes up for its being seen in part only.
+const again = 0.7
 
 // cutAlong reports whether the photo ends along most of a band's length, so that how
 // wide it is, and whether it is a band at all, is not seen.

@@ -15,12 +15,14 @@ const (
 	sliverStep  = 0.5  // mm along the card between looks
 	sliverLuma  = 0.06 // least difference from the metal
 	sliverDrift = 0.25 // by which its edge may move from look to look
+	sliverHue   = 0.04 // least difference of hue from the metal beyond and from the card
 )
 
 // sliver reports whether along some side of the card a narrow strip of something
 // shows that has an outer edge as sharp as the card's bars and runs at least as
-// far as the shortest strip: a strip most of whose width is under the card. A
-// shadow's edge is soft.
+// far as the shortest strip: a strip most of whose width is under the card. The
+// card's shadow and its own cut side show as much, but in the hue of the metal or
+// of the card: film of such a hue is not told from them.
 func sliver(p *Photo, v *calib.View, l *calib.Layout, w *Witness) bool {
 	for _, side := range [4]calib.CardPoint{{X: 1}, {X: -1}, {Y: 1}, {Y: -1}} {
 		along := calib.CardPoint{X: -side.Y, Y: side.X}
@@ -28,25 +30,66 @@ func sliver(p *Photo, v *calib.View, l *calib.Layout, w *Witness) bool {
 		if side.X != 0 {
 			out, half = l.Width/2, l.Height/2
 		}
-		run, last := 0, 0.0
+		var run sliverRun
+		last := 0.0
 		for s := -half; s <= half; s += sliverStep {
-			at, ok := sliverEdge(p, v, side.Scale(out).Add(along.Scale(s)), side, w.along(side).S)
-			switch {
-			case !ok:
-				run = 0
+			rim := side.Scale(out).Add(along.Scale(s))
+			at, ok := sliverEdge(p, v, rim, side, w.along(side).S)
+			if !ok || math.Abs(at-last) >= sliverDrift {
+				run = sliverRun{}
+			}
+			if !ok {
 				continue
-			case run > 0 && math.Abs(at-last) < sliverDrift:
-				run++
-			default:
-				run = 1
 			}
 			last = at
-			if float64(run)*sliverStep >= minStripLength {
+			inner := (0.2 + math.Min(sliverNear, math.Abs(at))) / 2
+			run.add(p, v, rim.Add(side.Scale(inner)), rim.Add(side.Scale(sliverFar)), rim.Sub(side.Scale(inner)))
+			if float64(len(run[0][0]))*sliverStep >= minStripLength && run.ofOwnHue() {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// sliverRun is what looks in a row show of the sliver, the metal beyond it and the
+// card's border: red, green and blue, 0 to 1.
+type sliverRun [3][3][]float64
+
+func (r *sliverRun) add(p *Photo, v *calib.View, at ...calib.CardPoint) {
+	for i, c := range at {
+		px, _ := v.Image(calib.Plane{}.At(c))
+		x, y := int(math.Round(px.X)), int(math.Round(px.Y))
+		if x < 0 || y < 0 || x >= p.Luma.W || y >= p.Luma.H {
+			continue
+		}
+		red, green, blue := p.RGB(x, y)
+		for k, value := range [3]float64{red, green, blue} {
+			r[i][k] = append(r[i][k], value/255)
+		}
+	}
+}
+
+// ofOwnHue reports whether the sliver's hue is neither the metal's nor the card's, nor
+// of light from both.
+func (r *sliverRun) ofOwnHue() bool {
+	var seen [3]rgb
+	for i, c := range r {
+		if len(c[0]) == 0 {
+			return false
+		}
+		seen[i] = rgb{median(c[0]), median(c[1]), median(c[2])}
+	}
+	for share := 0.0; share <= 1; share += 0.25 {
+		var mix rgb
+		for k := range mix {
+			mix[k] = seen[1][k] + share*(seen[2][k]-seen[1][k])
+		}
+		if seen[0].otherHue(mix) < sliverHue {
+			return false
+		}
+	}
+	return true
 }
 
 // sliverEdge looks outwards from a place on the card's edge and returns how far in
