@@ -101,8 +101,8 @@ const vividU = 0.1
 func (t *traced) toneU(w *Witness) float64 {
 	curve, bend, vivid := 0.0, 0.0, 0.0
 	for _, s := range [2]*edgeShape{t.c.shape.low, t.c.shape.high} {
-		curve += s.likeShift(s.sharpened(s.plain.tone))
-		bend += s.likeShift(s.sharpened(s.plain.bend))
+		curve += s.likeShift(s.sharpened(s.plain.toneRate()))
+		bend += s.likeShift(s.sharpened(s.plain.bendRate()))
 		if t.cam.isTint() {
 			vivid += s.likeShift(s.vividRate())
 		}

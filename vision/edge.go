@@ -1,6 +1,18 @@
 package vision
 
-import "math"
+/*
+#cgo noescape tabulate_edge
+#cgo nocallback tabulate_edge
+#cgo noescape weigh
+#cgo nocallback weigh
+#include "edge.h"
+*/
+import "C"
+
+import (
+	"math"
+	"unsafe"
+)
 
 // camera1D is what a photo does to a straight edge, across it, in px: blur by a
 // Gaussian of standard deviation S in linear light, the tone curve, then
@@ -38,13 +50,8 @@ type edgeShape struct {
 type plainEdge struct {
 	camera camera1D
 	shadow filmShadow
-	mix    mixing
 	mask   unsharp
-	y      []float64
-	tone   []float64 // derivative by the tone curve's strength
-	bend   []float64 // by its bend
-	film   []float64 // by the share of the film's light
-	metal  []float64 // by that of the metal's
+	row    [C.EDGE_ROWS][]float64 // see edge.h
 }
 
 // edgeRates are the derivatives of an edgeShape's table by the camera's
@@ -65,18 +72,19 @@ func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
 
 // newShadedEdge is newEdgeShape for a film with a shadow.
 func newShadedEdge(c camera1D, film, metal rgb, shadow filmShadow) (*edgeShape, bool) {
-	p := plainEdge{camera: c, shadow: shadow, mix: newMixing(c.Tone, film, metal, c.channel), mask: newUnsharp(c)}
+	p := plainEdge{camera: c, shadow: shadow, mask: newUnsharp(c)}
 	half := int((4*c.S + 3*c.R + 0.5 + shadow.end()) / edgeStep)
-	if !p.fill(half + p.mask.reach()) {
+	if !p.fill(newMixing(c.Tone, film, metal, c.channel), half+p.mask.reach()) {
 		return nil, false
 	}
 	s := &edgeShape{reach: float64(half) * edgeStep, plain: p}
 	n := 2*half + 1
 	table := make([]float64, 3*n)
 	s.e, s.d, s.halo = table[:n:n], table[n:2*n:2*n], table[2*n:]
+	p.mask.soften(p.row[C.EDGE_SEEN], p.mask.weight, s.halo)
 	for i := range s.e {
-		y := p.y[i+p.mask.reach()]
-		s.halo[i] = y - p.mask.soft(p.y, i, p.mask.weight)
+		y := p.row[C.EDGE_SEEN][i+p.mask.reach()]
+		s.halo[i] = y - s.halo[i]
 		s.e[i] = y + c.A*s.halo[i]
 	}
 	for i := range s.d {
@@ -87,47 +95,45 @@ func newShadedEdge(c camera1D, film, metal rgb, shadow filmShadow) (*edgeShape, 
 }
 
 // fill tabulates the edge n entries to either side; false without contrast.
-func (p *plainEdge) fill(n int) bool {
-	bare := p.mix.mixed(0, 1)
-	y0, y1 := bare.luma, p.mix.luma(1)
-	if math.Abs(y1-y0) < minContrast {
+func (p *plainEdge) fill(mix mixing, n int) bool {
+	bare, full := mix.mixed(0, 1), mix.luma(1)
+	if math.Abs(full-bare.luma) < minContrast {
 		return false
 	}
-	n = 2*n + 1
-	table := make([]float64, 5*n)
-	p.y, p.tone, p.bend = table[:n:n], table[n:2*n:2*n], table[2*n:3*n:3*n]
-	p.film, p.metal = table[3*n:4*n:4*n], table[4*n:]
-	for i := range p.y {
-		switch u := p.offset(i) / p.camera.S; {
-		case u < -edgeEnd && p.shadow.depth == 0:
-			p.metal[i] = bare.byMetal / (y1 - y0) // there may be a shadow yet
-		case u > edgeEnd:
-			p.y[i] = 1
-		default:
-			f := normalCDF(u)
-			m := p.mix.mixed(f, 1-f-p.shadow.at(p.offset(i), p.camera.S))
-			p.y[i], p.tone[i], p.bend[i] = (m.luma-y0)/(y1-y0), m.byTone/(y1-y0), m.byBend/(y1-y0)
-			p.film[i], p.metal[i] = m.byFilm/(y1-y0), m.byMetal/(y1-y0)
-		}
+	e := C.struct_edge{
+		blur: C.double(p.camera.S), tone: C.double(p.camera.Tone.S), bend: C.double(p.camera.Tone.Bend),
+		depth: C.double(p.shadow.depth), reach: C.double(p.shadow.reach), penumbra: penumbra,
+		zero: C.double(bare.luma), gain: C.double(full - bare.luma), end: edgeEnd, bare: C.double(bare.byMetal),
+	}
+	if p.shadow.form == ambientShadow {
+		e.ambient = 1
+	}
+	channels := mix.channels()
+	table := make([]float64, C.EDGE_ROWS*(2*n+1))
+	C.tabulate_edge(&e, (*C.struct_channel)(unsafe.Pointer(&channels[0])), C.int(len(channels)), C.int(n), edgeStep, cdoubles(table))
+	for k := range p.row {
+		p.row[k], table = table[:2*n+1:2*n+1], table[2*n+1:]
 	}
 	return true
 }
 
-// offset is the place of entry i, px from the edge.
-func (p *plainEdge) offset(i int) float64 { return float64(i-len(p.y)/2) * edgeStep }
+// toneRate and bendRate are the derivatives by the tone curve's strength and bend.
+func (p *plainEdge) toneRate() []float64 { return p.row[C.EDGE_TONE] }
+func (p *plainEdge) bendRate() []float64 { return p.row[C.EDGE_BEND] }
 
 // rates tabulates the derivatives.
 func (s *edgeShape) rates() edgeRates {
 	p := &s.plain
-	return edgeRates{blur: s.blurRate(), radius: s.radiusRate(), tone: s.sharpened(p.tone), bend: s.sharpened(p.bend)}
+	return edgeRates{blur: s.blurRate(), radius: s.radiusRate(), tone: s.sharpened(p.toneRate()), bend: s.sharpened(p.bendRate())}
 }
 
 // radiusRate tabulates the derivative by the mask's radius.
 func (s *edgeShape) radiusRate() []float64 {
 	p := &s.plain
 	rate := make([]float64, len(s.e))
+	p.mask.soften(p.row[C.EDGE_SEEN], p.mask.rate, rate)
 	for i := range rate {
-		rate[i] = -p.camera.A * p.mask.soft(p.y, i, p.mask.rate)
+		rate[i] *= -p.camera.A
 	}
 	return rate
 }
@@ -135,31 +141,22 @@ func (s *edgeShape) radiusRate() []float64 {
 // blurRate tabulates the derivative by the blur, which widens both the film's
 // share of the light and its shadow.
 func (s *edgeShape) blurRate() []float64 {
-	p := &s.plain
-	rate := make([]float64, len(p.y))
+	row, depth := &s.plain.row, s.plain.shadow.depth
+	film, metal, widened, shade := row[C.EDGE_FILM], row[C.EDGE_METAL], row[C.EDGE_WIDENED], row[C.EDGE_SHADE_BLUR]
+	rate := make([]float64, len(film))
 	for i := range rate {
-		if p.film[i] == 0 && p.metal[i] == 0 {
-			continue // the edge is over
-		}
-		x := p.offset(i)
-		u := x / p.camera.S
-		widened := -u / p.camera.S * normalPDF(u)
-		_, shadow, _ := p.shadow.whole(x, p.camera.S)
-		rate[i] = (p.film[i]-p.metal[i])*widened - p.metal[i]*p.shadow.depth*shadow
+		rate[i] = (film[i]-metal[i])*widened[i] - metal[i]*depth*shade[i]
 	}
 	return s.sharpened(rate)
 }
 
 // shadowRates tabulates the derivatives by the shadow's depth and by its reach.
 func (s *edgeShape) shadowRates() (depth, reach []float64) {
-	p := &s.plain
-	depth, reach = make([]float64, len(p.y)), make([]float64, len(p.y))
-	for i := range depth {
-		if p.metal[i] == 0 {
-			continue
-		}
-		share, _, further := p.shadow.whole(p.offset(i), p.camera.S)
-		depth[i], reach[i] = -p.metal[i]*share, -p.metal[i]*p.shadow.depth*further
+	row := &s.plain.row
+	metal, share, further := row[C.EDGE_METAL], row[C.EDGE_SHADE], row[C.EDGE_SHADE_REACH]
+	depth, reach = make([]float64, len(metal)), make([]float64, len(metal))
+	for i, m := range metal {
+		depth[i], reach[i] = -m*share[i], -m*s.plain.shadow.depth*further[i]
 	}
 	return s.sharpened(depth), s.sharpened(reach)
 }
@@ -186,11 +183,12 @@ func (s *edgeShape) likeShift(change []float64) float64 {
 
 // sharpened is what the mask makes of a table on the plain edge's grid.
 func (s *edgeShape) sharpened(plain []float64) []float64 {
-	mask := &s.plain.mask
+	mask, amount := &s.plain.mask, s.plain.camera.A
 	out := make([]float64, len(s.e))
-	for i := range out {
+	mask.soften(plain, mask.weight, out)
+	for i, soft := range out {
 		y := plain[i+mask.reach()]
-		out[i] = y + s.plain.camera.A*(y-mask.soft(plain, i, mask.weight))
+		out[i] = y + amount*(y-soft)
 	}
 	return out
 }
@@ -265,12 +263,9 @@ func newUnsharp(c camera1D) unsharp {
 // reach is how many table entries the mask reaches to either side.
 func (k unsharp) reach() int { return len(k.weight) / 2 * k.stride }
 
-// soft returns the weighted sum of v about its entry i+reach.
-func (k unsharp) soft(v []float64, i int, weight []float64) float64 {
-	sum := 0.0
-	for _, w := range weight {
-		sum += w * v[i]
-		i += k.stride
-	}
-	return sum
+// soften fills out with the weighted sums of v about its entries from reach on. It has
+// as many more to both sides.
+func (k unsharp) soften(v, weight, out []float64) {
+	_ = v[len(out)+2*k.reach()-1]
+	C.weigh(cdoubles(v), cdoubles(weight), C.int(k.reach()), C.int(k.stride), C.int(len(out)), cdoubles(out))
 }

@@ -1,6 +1,9 @@
 #include "pair.h"
 
 #include <math.h>
+#include <string.h>
+
+#include "lanes.h"
 
 #if defined(__GNUC__) && !defined(__clang__)
 #pragma GCC optimize("O3")
@@ -8,14 +11,14 @@
 
 struct edge { const double *luma, *slope; int n; double reach, per_px; };
 
-/* read_edge interpolates an edge's luma and slope u px towards the film. Returns 0
- * where it is over: then luma is 0 or 1. */
-static inline int read_edge(const struct edge *e, double u, double *luma, double *slope)
+/* read_edge interpolates an edge's luma and slope u px towards the film. Where it is
+ * over, luma is 0 or 1. */
+static inline void read_edge(const struct edge *e, double u, double *luma, double *slope)
 {
 	*slope = 0;
 	if (!(u > -e->reach && u < e->reach)) { /* also when u is not a number */
 		*luma = u > 0;
-		return 0;
+		return;
 	}
 	double x = (u + e->reach) * e->per_px;
 	int i = x;
@@ -23,36 +26,76 @@ static inline int read_edge(const struct edge *e, double u, double *luma, double
 	double f = x - i;
 	*luma = e->luma[i] + f * (e->luma[i + 1] - e->luma[i]);
 	*slope = e->slope[i] + f * (e->slope[i + 1] - e->slope[i]);
-	return 1;
 }
+
+/* So many bins are worked out at once. */
+enum { PART = 64, LANES = 4 };
+typedef double lanes __attribute__((vector_size(LANES * sizeof(double))));
+
+static inline void load(lanes *to, const double *from) { memcpy(to, from, sizeof *to); }
+
+static inline double total(const lanes *v) { return ((*v)[0] + (*v)[1]) + ((*v)[2] + (*v)[3]); }
+
+/* part holds bins, what the edges show there, and how residuals are weighed. */
+struct part {
+	double x[PART + LANES], luma[PART], pixels[PART];
+	double p[PART + LANES], dp[PART + LANES], q[PART + LANES], dq[PART + LANES];
+	double r[PART + LANES], w[PART + LANES];
+};
 
 /* How residuals are weighed. */
 struct weighing { double scale, least, misfit; };
 
-static inline double weight(const struct weighing *w, double r, double pixels)
+/* weigh fills the residuals and their weights, Huber's beyond most. */
+static inline void weigh(struct part *restrict s, int n, const double *at, const struct weighing *by)
 {
-	double v = pixels / (1 + pixels * w->misfit);
-	double size = fabs(r);
+	const double low = at[PAIR_LOW], low_slope = at[PAIR_LOW + 1], high = at[PAIR_HIGH], high_slope = at[PAIR_HIGH + 1];
+	const double film = at[PAIR_FILM], film_slope = at[PAIR_FILM + 1], misfit = by->misfit;
+	const double x0 = at[PAIR_EDGES], x1 = at[PAIR_EDGES + 1], middle = (x0 + x1) / 2;
 
-	if (size > w->least && isfinite(w->scale)) { /* Huber's beyond most */
-		double most = fmax(w->scale / sqrt(v), w->least);
-		if (size > most)
-			v *= most / size;
+	for (int i = 0; i < n; i++) {
+		double metal0 = low + low_slope * (s->x[i] - x0), metal1 = high + high_slope * (s->x[i] - x1);
+		double inside = film + film_slope * (s->x[i] - middle);
+		s->r[i] = s->luma[i] - ((1 - s->p[i]) * metal0 + (1 - s->q[i]) * metal1 + (s->p[i] + s->q[i] - 1) * inside);
+		s->w[i] = s->pixels[i] / (1 + s->pixels[i] * misfit);
 	}
-	return v;
+	for (int i = 0; i < n && isfinite(by->scale); i++) {
+		double size = fabs(s->r[i]);
+		if (size > by->least) {
+			double most = fmax(by->scale / sqrt(s->w[i]), by->least);
+			if (size > most)
+				s->w[i] *= most / size;
+		}
+	}
 }
 
-/* Sums of the equations of some of the unknowns, which. */
+/* Sums of the equations of some of the unknowns, which: the metal's line, the film's
+ * and the edge. Each lane sums every fourth bin. */
 enum { ONE_EDGE = 5 };
-struct sums { double a[ONE_EDGE][ONE_EDGE], b[ONE_EDGE]; };
+struct sums { lanes a[ONE_EDGE][ONE_EDGE], b[ONE_EDGE]; };
 
-static inline void add(struct sums *s, const double *j, double r, double w)
+/* add adds bins that only one edge is near, with its values p and slopes dp. */
+static inline void add(struct sums *s, const struct part *bins, int from, int to, const double *p, const double *dp,
+	const double *metal, const double *film, double edge, double middle, double sign)
 {
-	for (int i = 0; i < ONE_EDGE; i++) {
-		double wj = w * j[i];
-		for (int k = 0; k <= i; k++)
-			s->a[i][k] += wj * j[k];
-		s->b[i] += wj * r;
+	for (int i = from; i < to; i += LANES) {
+		lanes x, inside, slope, w, r;
+		load(&x, bins->x + i);
+		load(&inside, p + i);
+		load(&slope, dp + i);
+		load(&w, bins->w + i);
+		load(&r, bins->r + i);
+		for (int k = to - i; k < LANES; k++)
+			w[k] = 0;
+		lanes lever = x - edge, across = x - middle, outside = 1 - inside;
+		lanes step = film[0] + film[1] * across - (metal[0] + metal[1] * lever);
+		lanes j[ONE_EDGE] = {outside, outside * lever, inside, inside * across, sign * slope * step};
+		for (int k = 0; k < ONE_EDGE; k++) {
+			lanes wj = w * j[k];
+			for (int m = 0; m <= k; m++)
+				s->a[k][m] += wj * j[m];
+			s->b[k] += wj * r;
+		}
 	}
 }
 
@@ -60,26 +103,28 @@ static void spread(const struct sums *s, const int *which, double *a, int stride
 {
 	for (int i = 0; i < ONE_EDGE; i++) {
 		for (int k = 0; k <= i; k++)
-			a[which[i] * stride + which[k]] += s->a[i][k];
-		b[which[i]] += s->b[i];
+			a[which[i] * stride + which[k]] += total(&s->a[i][k]);
+		b[which[i]] += total(&s->b[i]);
 	}
 }
 
-/* line holds the sums of the equations that meet a line alone: its level by 1, its
- * slope by a lever. */
-struct line { double w, wl, wll, r, rl; };
-
-static inline void add_line(struct line *s, double lever, double r, double w)
+/* add_both adds a bin that both edges are near. */
+static void add_both(const struct part *bins, int i, const double *at, double *a, int stride, double *b)
 {
-	double wl = w * lever;
-	s->w += w;
-	s->wl += wl;
-	s->wll += wl * lever;
-	s->r += w * r;
-	s->rl += wl * r;
+	double lever0 = bins->x[i] - at[PAIR_EDGES], lever1 = bins->x[i] - at[PAIR_EDGES + 1], lever = (lever0 + lever1) / 2;
+	double p = bins->p[i], q = bins->q[i], film = p + q - 1, inside = at[PAIR_FILM] + at[PAIR_FILM + 1] * lever;
+	double j[PAIR_UNKNOWNS] = {1 - p, (1 - p) * lever0, 1 - q, (1 - q) * lever1, film, film * lever,
+		-bins->dp[i] * (inside - (at[PAIR_LOW] + at[PAIR_LOW + 1] * lever0)),
+		bins->dq[i] * (inside - (at[PAIR_HIGH] + at[PAIR_HIGH + 1] * lever1))};
+
+	for (int k = 0; k < PAIR_UNKNOWNS; k++) {
+		for (int m = 0; m <= k; m++)
+			a[k * stride + m] += bins->w[i] * j[k] * j[m];
+		b[k] += bins->w[i] * j[k] * bins->r[i];
+	}
 }
 
-int pair_equations(const double *bins, int n, const double *at,
+WIDE int pair_equations(const double *bins, int n, const double *at,
 	const double *low, const double *low_slope, int low_n, double low_reach,
 	const double *high, const double *high_slope, int high_n, double high_reach,
 	double scale, double least, double misfit,
@@ -89,57 +134,41 @@ int pair_equations(const double *bins, int n, const double *at,
 	const struct edge upper = {high, high_slope, high_n, high_reach, (high_n - 1) / (2 * high_reach)};
 	const struct weighing weighing = {scale, least, misfit};
 	const double x0 = at[PAIR_EDGES], x1 = at[PAIR_EDGES + 1], middle = (x0 + x1) / 2;
+	/* From here on the high edge shows, and up to there the low one. */
+	const double high_from = fmin(middle, x1 - high_reach), low_to = fmax(middle, x0 + low_reach);
+	struct part part = {0};
 	struct sums at_low = {0}, at_high = {0};
-	struct line lines[3] = {{0}};
 	double square = 0;
 	int counted = 0;
 
-	for (int i = 0; i < n; i++, bins += 3) {
-		double x = bins[0], luma = bins[1], pixels = bins[2];
-		double p, dp, q, dq;
-		int near_low = read_edge(&lower, x - x0, &p, &dp);
-		int near_high = read_edge(&upper, x1 - x, &q, &dq);
-		double film = p + q - 1;
-		double lever0 = x - x0, lever1 = x - x1, lever = x - middle;
-		double metal0 = at[PAIR_LOW] + at[PAIR_LOW + 1] * lever0;
-		double metal1 = at[PAIR_HIGH] + at[PAIR_HIGH + 1] * lever1;
-		double inside = at[PAIR_FILM] + at[PAIR_FILM + 1] * lever;
-		double r = luma - ((1 - p) * metal0 + (1 - q) * metal1 + film * inside);
-		double w = weight(&weighing, r, pixels);
-
-		residual[i] = r;
-		square += w * r * r;
-		counted += w > 0;
-		if (!near_low && !near_high) {
-			int line = film > 0 ? 2 : p < 1 ? 0 : 1;
-			add_line(&lines[line], line == 2 ? lever : line == 1 ? lever1 : lever0, r, w);
-		} else if (!near_high && q == 1) { /* of the high side's metal nothing is seen */
-			double j[ONE_EDGE] = {1 - p, (1 - p) * lever0, film, film * lever, -dp * (inside - metal0)};
-			add(&at_low, j, r, w);
-		} else if (!near_low && p == 1) {
-			double j[ONE_EDGE] = {1 - q, (1 - q) * lever1, film, film * lever, dq * (inside - metal1)};
-			add(&at_high, j, r, w);
-		} else {
-			double j[PAIR_UNKNOWNS] = {1 - p, (1 - p) * lever0, 1 - q, (1 - q) * lever1, film, film * lever,
-				-dp * (inside - metal0), dq * (inside - metal1)};
-			for (int k = 0; k < PAIR_UNKNOWNS; k++) {
-				for (int m = 0; m <= k; m++)
-					a[k * stride + m] += w * j[k] * j[m];
-				b[k] += w * j[k] * r;
-			}
+	for (int start = 0; start < n; start += PART) {
+		int count = n - start < PART ? n - start : PART, first = 0, last;
+		for (int i = 0; i < count; i++, bins += 3) {
+			part.x[i] = bins[0];
+			part.luma[i] = bins[1];
+			part.pixels[i] = bins[2];
+		}
+		for (last = 0; last < count && part.x[last] < low_to; last++)
+			read_edge(&lower, part.x[last] - x0, &part.p[last], &part.dp[last]);
+		for (int i = last; i < count; i++)
+			part.p[i] = 1, part.dp[i] = 0;
+		for (; first < count && part.x[first] < high_from; first++)
+			part.q[first] = 1, part.dq[first] = 0;
+		for (int i = first; i < count; i++)
+			read_edge(&upper, x1 - part.x[i], &part.q[i], &part.dq[i]);
+		weigh(&part, count, at, &weighing);
+		add(&at_low, &part, 0, first, part.p, part.dp, at + PAIR_LOW, at + PAIR_FILM, x0, middle, -1);
+		for (int i = first; i < last; i++)
+			add_both(&part, i, at, a, stride, b);
+		add(&at_high, &part, last, count, part.q, part.dq, at + PAIR_HIGH, at + PAIR_FILM, x1, middle, 1);
+		for (int i = 0; i < count; i++) {
+			residual[start + i] = part.r[i];
+			square += part.w[i] * part.r[i] * part.r[i];
+			counted += part.w[i] > 0;
 		}
 	}
 	spread(&at_low, (const int[]){PAIR_LOW, PAIR_LOW + 1, PAIR_FILM, PAIR_FILM + 1, PAIR_EDGES}, a, stride, b);
 	spread(&at_high, (const int[]){PAIR_HIGH, PAIR_HIGH + 1, PAIR_FILM, PAIR_FILM + 1, PAIR_EDGES + 1}, a, stride, b);
-	for (int k = 0; k < 3; k++) {
-		const struct line *l = &lines[k];
-		double *row = a + 2 * k * stride + 2 * k;
-		row[0] += l->w;
-		row[stride] += l->wl;
-		row[stride + 1] += l->wll;
-		b[2 * k] += l->r;
-		b[2 * k + 1] += l->rl;
-	}
 	*rr += square;
 	return counted;
 }

@@ -228,6 +228,19 @@ func (m *mixing) colour(film, metal float64) (c rgb) {
 	return c
 }
 
+// channels are what the native code needs to know of the channels: see edge.h.
+func (m *mixing) channels() (c [][7]float64) {
+	weights := m.weights[:]
+	if m.grey {
+		weights = []float64{1}
+	}
+	for i, w := range weights {
+		c = append(c, [7]float64{w, m.film[i], m.metal[i],
+			m.filmRate[0][i], m.metalRate[0][i], m.filmRate[1][i], m.metalRate[1][i]})
+	}
+	return c
+}
+
 // add adds channel i with weight w.
 func (m *mixing) add(sum *mixed, i int, w, film, metal float64) {
 	d := m.t.display(film*m.film[i] + metal*m.metal[i])
