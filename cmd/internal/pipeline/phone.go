@@ -43,7 +43,7 @@ const (
 )
 
 // options returns the options for reading the photos together, and where they
-// know the camera from: the profile of the phone that took them all, held the
+// know the camera from: the profile of the one phone that took them all, held the
 // same way, goes before EXIF. The camera is nil where the options name their own.
 func (r *Reader) options(t Task, photos ...*vision.Photo) (vision.Options, *Camera) {
 	o := r.known(t)
@@ -51,9 +51,10 @@ func (r *Reader) options(t Task, photos ...*vision.Photo) (vision.Options, *Came
 		return o, nil
 	}
 	learnt := &Camera{From: fromProfile}
+	first, _ := phoneKey(photos[0])
 	for _, p := range photos {
 		phone, ok := phoneOf(r.Phones, p)
-		if !ok || p.Exif.Orientation != photos[0].Exif.Orientation {
+		if !ok || phone.Key != first || p.Exif.Orientation != photos[0].Exif.Orientation {
 			return r.known(t), unlearnt(photos)
 		}
 		o.Prior = p.UprightPrior(phone.Prior())

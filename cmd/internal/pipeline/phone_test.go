@@ -115,6 +115,8 @@ func TestOptionsChooseTheProfile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	other := phone // of a longer lens
+	other.Key.Model, other.Camera.F = "d", 1.2*phone.Camera.F
 	photo := func(model string, orientation, w, h int) *vision.Photo {
 		p := &vision.Photo{Luma: &vision.Plane{W: w, H: h}}
 		p.Exif = vision.Exif{Make: "a", Model: model, Orientation: orientation}
@@ -134,10 +136,11 @@ func TestOptionsChooseTheProfile(t *testing.T) {
 		{"another phone", calib.Prior{}, []*vision.Photo{photo("c", 1, 1600, 1200)}, 0},
 		{"another size", calib.Prior{}, []*vision.Photo{photo("b", 1, 1200, 900)}, 0},
 		{"one of each", calib.Prior{}, []*vision.Photo{lying, photo("c", 1, 1600, 1200)}, 0},
+		{"one each of two known", calib.Prior{}, []*vision.Photo{lying, photo("d", 1, 1600, 1200)}, 0},
 		{"stored mirrored", calib.Prior{}, []*vision.Photo{photo("b", 2, 1600, 1200)}, 0},
 		{"a prior is given", given, []*vision.Photo{lying}, given.F},
 	} {
-		r := &Reader{Given: Given{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone}}}
+		r := &Reader{Given: Given{Options: vision.Options{Prior: c.given}, Phones: []calib.Phone{phone, other}}}
 		o, camera := r.options(Task{}, c.photos...)
 		if got := o.Prior.F; got != c.f {
 			t.Errorf("%s: F %g px, want %g", c.name, got, c.f)
