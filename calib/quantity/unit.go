@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -76,17 +77,55 @@ func ParseArea(s string) (float64, error) {
 // ParseTorque reads a decimal number with its unit (N m or lbf ft, also as the
 // trade writes it: Nm, lb-ft, ft-lb) and returns newton metres.
 func ParseTorque(s string) (float64, error) {
+	x, pounds, err := parseTorque(s)
+	if pounds {
+		x = TorqueFromPoundFoot(x)
+	}
+	return x, err
+}
+
+// BothTorques tells a torque that ParseTorque reads in both units: to all its digits
+// in the one it is written in, in the other to four of N m or three of lbf ft, or as
+// many as stand before the point: "20 N m (14.8 lbf ft)".
+func BothTorques(s string) (string, error) {
+	x, pounds, err := parseTorque(s)
+	if err != nil {
+		return "", err
+	}
+	written := strconv.FormatFloat(x, 'f', -1, 64)
+	if pounds {
+		return significant(TorqueFromPoundFoot(x), 4) + " N m (" + written + " lbf ft)", nil
+	}
+	return written + " N m (" + significant(PoundFootFromTorque(x), 3) + " lbf ft)", nil
+}
+
+// significant prints x with n significant digits, or as many as stand before the
+// point, without zeros at its end and never with an exponent.
+func significant(x float64, n int) string {
+	decimals := 0
+	if x != 0 {
+		decimals = max(0, n-1-int(math.Floor(math.Log10(math.Abs(x)))))
+	}
+	s := strconv.FormatFloat(x, 'f', decimals, 64)
+	if decimals > 0 {
+		s = strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+	}
+	return s
+}
+
+// parseTorque tells a torque in the unit it is written in, and whether that is lbf ft.
+func parseTorque(s string) (x float64, pounds bool, err error) {
 	x, symbol, err := parse("torque", s, "N m or lbf ft")
 	if err != nil {
-		return 0, err
+		return 0, false, err
 	}
 	switch strings.NewReplacer(" ", "", "-", "", ".", "", "\u00b7", "").Replace(symbol) {
 	case "Nm":
-		return x, nil
+		return x, false, nil
 	case "lbfft", "ftlbf", "lbft", "ftlb":
-		return TorqueFromPoundFoot(x), nil
+		return x, true, nil
 	}
-	return 0, unknownUnit("torque", s, symbol, "N m or lbf ft")
+	return 0, false, unknownUnit("torque", s, symbol, "N m or lbf ft")
 }
 
 // ParseTemperature reads a decimal number with its unit (degC or degF, also C, F

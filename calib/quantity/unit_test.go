@@ -70,6 +70,28 @@ func TestParseRefuses(t *testing.T) {
 	}
 }
 
+// TestBothTorques: a figure stands as the maker printed it, and none with an exponent.
+// Converted by the exact 1.3558179483314004 N m.
+func TestBothTorques(t *testing.T) {
+	for s, want := range map[string]string{
+		"20 N m":        "20 N m (14.8 lbf ft)",
+		"48 lbf ft":     "65.08 N m (48 lbf ft)",
+		"118.75 ft-lb":  "161 N m (118.75 lbf ft)",
+		"133.25 Nm":     "133.25 N m (98.3 lbf ft)",
+		"1400 N m":      "1400 N m (1033 lbf ft)",
+		"9500.5 lbf ft": "12881 N m (9500.5 lbf ft)",
+		"0.4 N m":       "0.4 N m (0.295 lbf ft)",
+		"30.0 N m":      "30 N m (22.1 lbf ft)",
+	} {
+		if got, err := BothTorques(s); got != want || err != nil {
+			t.Errorf("%s: %q, %v, want %q", s, got, err, want)
+		}
+	}
+	if got, err := BothTorques("20 mm"); err == nil {
+		t.Errorf("a length is %q", got)
+	}
+}
+
 func TestFormatLength(t *testing.T) {
 	for _, c := range []struct {
 		mm       float64

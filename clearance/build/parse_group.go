@@ -191,10 +191,14 @@ func (p *parser) bolts(i int, e groupEntry, g *Group) error {
 		if err == nil && !(t > 0) {
 			err = fmt.Errorf("%q is not positive", s)
 		}
+		var both string
+		if err == nil {
+			both, err = quantity.BothTorques(s)
+		}
 		if err != nil {
 			return p.wrong(err, "group", i, "torque", k)
 		}
-		g.Torque = append(g.Torque, fmt.Sprintf("%.4g N m (%.3g lbf ft)", t, quantity.PoundFootFromTorque(t)))
+		g.Torque = append(g.Torque, both)
 	}
 	for k, s := range e.Angle {
 		a, err := ParseAngle(s)
@@ -204,7 +208,7 @@ func (p *parser) bolts(i int, e groupEntry, g *Group) error {
 		if err != nil {
 			return p.wrong(err, "group", i, "angle", k)
 		}
-		g.Angle = append(g.Angle, fmt.Sprintf("%.4g deg", a))
+		g.Angle = append(g.Angle, strconv.FormatFloat(a, 'f', -1, 64)+" deg")
 	}
 	return nil
 }
