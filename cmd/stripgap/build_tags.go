@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -62,6 +63,7 @@ func (t *buildTags) check(changed func(string) bool, dir string) error {
 		}
 	}
 	if changed("sheet") {
+		t.known = strings.ToUpper(t.known)
 		if err := calib.CheckSerial(t.known); err != nil {
 			return usagef("--sheet: %w", err)
 		}

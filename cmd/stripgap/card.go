@@ -102,6 +102,7 @@ func (p *cardPrint) check(changed func(string) bool) error {
 	if p.card == "rider" && len(p.tags) > 1 {
 		return usagef("--card rider takes one tag; print a sheet for %d", len(p.tags))
 	}
+	p.serial = strings.ToUpper(p.serial)
 	if changed("serial") && p.serial == "" {
 		return usagef("--serial is empty; leave it out for a new one")
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -42,6 +43,7 @@ printed alone with card print --card has no bars, so it cannot be checked.`, cal
   stripgap card check --serial 6C3H2P --across "149.6 mm" --down "199.7 mm" --thickness "1.2 mm"`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			serial = strings.ToUpper(serial)
 			if err := calib.CheckSerial(serial); err != nil {
 				return usagef("--%w", err)
 			}
@@ -93,6 +95,10 @@ func keepCheck(cmd *cobra.Command, check calib.SheetCheck) error {
 	}
 	if odd := check.Odd(); odd != "" {
 		fmt.Fprintf(cmd.ErrOrStderr(), "%s: %s\n", cmd.CommandPath(), odd)
+	}
+	if before != nil && before.Thickness > 0 && check.Thickness == 0 {
+		fmt.Fprintf(cmd.ErrOrStderr(), "%s: the cards' thickness, %.2f mm, is no longer known; if it still holds, run this again with --thickness\n",
+			cmd.CommandPath(), before.Thickness)
 	}
 	return tellCheck(cmd.OutOrStdout(), check, before, path)
 }

@@ -5,6 +5,7 @@ package wholefile
 import (
 	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -15,6 +16,10 @@ import (
 func Stage(path string, write func(io.Writer) error) (temporary string, err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), ".stripgap-*")
 	if err != nil {
+		var why *fs.PathError
+		if errors.As(err, &why) {
+			why.Path = path // the name that its reader knows
+		}
 		return "", err
 	}
 	err = errors.Join(write(f), f.Chmod(0o644), f.Sync(), f.Close())

@@ -28,6 +28,9 @@ func TestWrite(t *testing.T) {
 	if err := Write("b", []byte("x")); err == nil {
 		t.Error("overwrote a folder")
 	}
+	if err := Write("none/d", nil); err == nil || err.Error() != "open none/d: no such file or directory" {
+		t.Errorf("into a folder that is not there: %v", err)
+	}
 	if left, _ := filepath.Glob(filepath.Join(dir, ".stripgap-*")); len(left) > 0 {
 		t.Errorf("left %q", left)
 	}
