@@ -14,6 +14,7 @@ const (
 	// counts as noise of 2.5 um (markJitter); this admits 14 um. Of 40 rendered photos
 	// with jitter to 10 um one reached 20, and a print stretched by 3.6 % 26.
 	maxMisfit      = 30.0
+	maxAspect      = 4.0 // standard deviations from the one that a sheet's check says
 	maxBlur        = 2.3 // px, as the bars show it: optics, pixel and demosaicing
 	minWidthPixels = 8.0
 	minWidthBlurs  = 6.0
@@ -88,6 +89,9 @@ func (m *Measurement) prove(p *Photo, o Options) (*found, *Refusal) {
 		return nil, r
 	}
 	m.View = f.view
+	if r := m.gatePrint(p, f, o); r != nil {
+		return nil, r
+	}
 	l := f.card.Layout
 	if r := m.gateView(); r != nil {
 		return nil, r

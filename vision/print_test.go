@@ -1,6 +1,8 @@
 package vision
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -53,6 +55,32 @@ func TestMeasureKnowsThePrint(t *testing.T) {
 		}
 		if u := termNamed(m.Profile.Budget, "print scale"); relative(u, printUnchecked*m.Profile.Mean) > 1e-9 {
 			t.Errorf("%s, unchecked: print scale %.2g mm", layout, u)
+		}
+	}
+}
+
+// TestMeasureDoubtsThePrint: a check that is wrong by 2 % along one direction only, as
+// of another print, contradicts the marks and is refused for that, not for the card.
+func TestMeasureDoubtsThePrint(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	for _, layout := range []string{"bench", "rider"} {
+		s := smallScene(t, layout)
+		s.Card.ScaleX, s.Card.ScaleY = 0.98, 1
+		p, _ := shot(t, s)
+		o := flat()
+		o.Print = calib.PrintScale{}
+		o.Prints = map[string]calib.PrintScale{s.Card.Serial: {X: 1, Y: 1, U: 6.7e-4}}
+		_, err := Measure(p, o)
+		var r *Refusal
+		if !errors.As(err, &r) || r.Code != CodePrintMismatch {
+			t.Errorf("%s: %v", layout, err)
+			continue
+		}
+		var off float64
+		if _, err := fmt.Sscanf(r.Message[strings.LastIndex(r.Message, " by "):], " by %f", &off); err != nil || math.Abs(off-2) > 0.5 {
+			t.Errorf("%s: %q tells %v %%, drawn 2", layout, r.Message, off)
 		}
 	}
 }

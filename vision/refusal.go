@@ -76,6 +76,7 @@ const (
 	CodeScaleGate     = "scale-gate"
 	CodeTooSmall      = "too-small"
 	CodeOverProcessed = "over-processed"
+	CodePrintMismatch = "print-mismatch"
 )
 
 // Refusal codes: of the strip beside the card.
@@ -116,7 +117,7 @@ func OfFile(code string) bool {
 // they lie, so that another photo of them stays good.
 func Undisturbed(code string) bool {
 	switch code {
-	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeOverProcessed, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodeSoftEdges, CodePairTooAlike:
+	case CodeFewMarks, CodeMirrored, CodeTilted, CodeBlurred, CodeSaturated, CodeTooSmall, CodeOverProcessed, CodeStripCutOff, CodeNarrowStrip, CodeLowContrast, CodeSoftEdges, CodePairTooAlike, CodePrintMismatch:
 		return true
 	}
 	return false
@@ -163,6 +164,8 @@ var refusals = map[string]refusalText{
 		"shade the strip from direct light, tap the bright metal to set the exposure, and leave the flash off"},
 	CodeScaleGate: {"the card's bars do not measure as printed",
 		"print the card at 100 % on plain paper with a good printer, lay it flat, and take the photo again"},
+	CodePrintMismatch: {"the card is not as wide for its height as the check of its sheet says",
+		"measure the two long bars of the sheet that this card was cut from, and keep them with stripgap card check"},
 	CodeTooSmall: {"the card is too small in the photo",
 		"move closer with the phone, as close as it still focuses, and do not shrink the photo"},
 	CodeOverProcessed: {"the phone sharpened or smoothed the photo so much that edges in it are not what they were",
