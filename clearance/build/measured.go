@@ -14,6 +14,11 @@ type Measured struct {
 	Taken string `json:"taken"` // ISO 8601 without zone; empty when not known
 	Card  struct {
 		Serial string `json:"serial"`
+		Print  struct {
+			X float64 `json:"x"`
+			Y float64 `json:"y"`
+		} `json:"print"` // true over nominal, 0 where the sheet was not checked
+		Thickness float64 `json:"thickness_mm"` // 0 where no height was reckoned by it
 	} `json:"card"`
 	Clearance struct {
 		Mean float64 `json:"mean_mm"`

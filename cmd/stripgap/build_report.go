@@ -53,6 +53,11 @@ func writeRecord(cmd *cobra.Command, dir, by string, on time.Time) error {
 		return err
 	}
 	tell(cmd, v.Notes)
+	notes, err := outdated(v)
+	if err != nil {
+		return err
+	}
+	tell(cmd, notes)
 	s, err := v.Status()
 	if err != nil {
 		return err

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"stripgap/calib"
 	"stripgap/clearance/build"
 	"stripgap/cmd/internal/folder"
 	"stripgap/cmd/internal/report"
@@ -68,8 +69,12 @@ func showStatus(cmd *cobra.Command, v folder.View, s build.Status, format string
 	for _, d := range v.Build.Doubts {
 		fmt.Fprintf(w, "\nLook again at build.toml: %s.\n", d)
 	}
-	for _, n := range v.LotsChanged(lotsFor(v.Dir)) {
-		fmt.Fprintf(w, "\nLook again at the strip lot: %s.\n", n)
+	notes, err := outdated(v)
+	if err != nil {
+		return err
+	}
+	for _, n := range notes {
+		fmt.Fprintf(w, "\n%s.\n", n)
 	}
 	for _, r := range unplaced(v) {
 		fmt.Fprintf(w, "\nNot read, and of no known bearing: %s: %s; %s.\n", printable(r.Photos[0].Name), r.Message, r.Remedy)
@@ -80,6 +85,22 @@ func showStatus(cmd *cobra.Command, v folder.View, s build.Status, format string
 	}
 	tell(cmd, errorTexts(problems))
 	return nil
+}
+
+// outdated tells of readings that were made by what is no longer held true of their
+// strip lot or sheet of cards.
+func outdated(v folder.View) (notes []string, err error) {
+	sheets, err := knownSheets()
+	if err != nil {
+		return nil, err
+	}
+	for _, n := range v.LotsChanged(lotsFor(v.Dir)) {
+		notes = append(notes, "Look again at the strip lot: "+n)
+	}
+	for _, n := range v.PrintsChanged(calib.Prints(sheets)) {
+		notes = append(notes, "Look again at the cards: "+n)
+	}
+	return notes, nil
 }
 
 func errorTexts(list []error) []string {

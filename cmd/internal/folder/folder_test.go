@@ -425,3 +425,37 @@ func TestPictureDoesNotFit(t *testing.T) {
 		t.Errorf("%d %v", r.Number, err)
 	}
 }
+
+// TestPrintsChanged: readings made before their sheet was measured, or by other bars or
+// another thickness, are told; those of today's check and of sheets that are not known
+// here are not.
+func TestPrintsChanged(t *testing.T) {
+	f := opened(t, made(t))
+	for i, made := range []struct{ x, thickness float64 }{{}, {1.001, 0}, {1.002, 0}, {1.001, 1.2}, {1.001, 0.9}} {
+		r := result("", "6C3H2P")
+		if made.x > 0 {
+			r.Card.Print = &pipeline.Print{X: made.x, Y: 1, U: 0.0007}
+		}
+		r.Card.Thickness = made.thickness
+		name := fmt.Sprintf("M1-strip%d.jpg", i+1)
+		add(t, f, name)
+		jobs, _ := f.View().Plan(Ask{Only: []string{name}})
+		out, err := f.View().Read(jobs[0], thin, gives(r))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.Keep(out); err != nil {
+			t.Fatal(err)
+		}
+	}
+	now := calib.PrintScale{X: 1.001, Y: 1, U: 0.0007, Thickness: 1.2}
+	got := f.View().PrintsChanged(map[string]calib.PrintScale{"6C3H2P": now})
+	if len(got) != 1 || !strings.HasPrefix(got[0], "sheet 6C3H2P was measured otherwise, or not yet, when these readings were made: 1, 3, 5; take") {
+		t.Errorf("%q", got)
+	}
+	for _, other := range []map[string]calib.PrintScale{nil, {"WDEYEC": now}} {
+		if got := f.View().PrintsChanged(other); len(got) != 0 {
+			t.Errorf("%q of sheets %v", got, other)
+		}
+	}
+}

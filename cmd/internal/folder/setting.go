@@ -2,6 +2,9 @@ package folder
 
 import (
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 
 	"stripgap/calib"
 	"stripgap/clearance/build"
@@ -40,6 +43,30 @@ func (v View) LotsChanged(lots Lots) []string {
 			notes = append(notes, fmt.Sprintf("reading %d was made with lot %q at %.4g mm2, which is now %.4g mm2; take it back and read its photo anew to use that",
 				r.Number, r.Lot.Name, r.Lot.Area, lot.SectionArea.X))
 		}
+	}
+	return notes
+}
+
+// PrintsChanged tells of standing readings that were made before their sheet was
+// measured, or by other bars or another thickness than are known of it now, one
+// sentence for each sheet.
+func (v View) PrintsChanged(prints map[string]calib.PrintScale) []string {
+	made := map[string][]string{} // readings by sheet
+	for _, r := range v.Journal.Standing() {
+		m, err := r.Measured()
+		if err != nil { // the journal has refused such a reading
+			continue
+		}
+		was, now := m.Card, prints[m.Card.Serial]
+		thick := was.Thickness > 0 && was.Thickness != now.Thickness
+		if now.Checked() && (was.Print.X != now.X || was.Print.Y != now.Y || thick) {
+			made[m.Card.Serial] = append(made[m.Card.Serial], fmt.Sprint(r.Number))
+		}
+	}
+	var notes []string
+	for _, serial := range slices.Sorted(maps.Keys(made)) {
+		notes = append(notes, fmt.Sprintf("sheet %s was measured otherwise, or not yet, when these readings were made: %s; take them back and read their photos anew to use what is known now",
+			serial, strings.Join(made[serial], ", ")))
 	}
 	return notes
 }
