@@ -8,7 +8,7 @@ import (
 
 // Standard uncertainties that no photo can tell.
 const (
-	residualEdge   = 0.05  // px of width: what blur, tone and sharpening leave when modelled
+	residualEdge   = 0.05  // px of width: at least what blur, tone and sharpening leave when modelled
 	printUnchecked = 0.005 // relative: a sheet whose check bars nobody measured
 	// secondOrder times the square of the slope's standard uncertainty s is what a
 	// slope about zero takes off the width relatively: 1 - cos has the mean s^2/2
@@ -45,7 +45,7 @@ func (m *Measurement) budget(t *traced) {
 		{"edge noise", edge, false},
 		{termTexture, texture, false},
 		{termEnds, pr.EndsU, false},
-		{"edge processing", residualEdge * perPx, true},
+		{"edge processing", m.Bars.processingU() * perPx, true},
 		{termDefinition, t.definition() * perPx, true},
 		{termShadow, t.shadeU * perPx, true},
 		{termTone, t.toneU(m.Bars) * perPx, true},
@@ -57,6 +57,7 @@ func (m *Measurement) budget(t *traced) {
 	pr.TaperBudget = []Term{
 		{"edge noise", pr.TaperU, false},
 		{termTexture, textureTaper, false},
+		{termEnds, pr.EndsTaperU, false},
 		{"marks and camera", marksTaper, true},
 		{"print scale", print * math.Abs(pr.Taper), true},
 		{"height", heightTaper, true},
@@ -84,12 +85,17 @@ func (t *traced) definition() float64 {
 	return vagueEdge * math.Sqrt(s)
 }
 
-// How well a tone curve's strength and bend are known at best: a phone's is not quite
-// the model's, and not the same all over the photo. Common practice, no source.
-const (
-	leastToneU = 0.1
-	leastBendU = 0.1
-)
+// fittingBars is the bars' misfit, 1 is black to white, up to which the edge model leaves
+// no more of a strip's width unknown than residualEdge.
+const fittingBars = 0.002
+
+// processingU is what the edge model leaves of the width unknown, px: where it misses the
+// bars, in proportion (Birge's ratio, Physical Review 40 (1932) 207). That makes the ratio
+// of error to u of photos by two renderers the same at any misfit; without it, those from
+// 0.009 were 1.4 times as far off as those below 0.004.
+func (w *Witness) processingU() float64 {
+	return residualEdge * math.Max(1, w.Residual/fittingBars)
+}
 
 // vividU is the standard uncertainty of how much more, or less, a phone turns up pale
 // colours than full ones: the tint at half of the step is off by a quarter of it.
@@ -108,7 +114,7 @@ func (t *traced) toneU(w *Witness) float64 {
 		}
 	}
 	c := w.toneCov
-	return math.Sqrt((c[0]+leastToneU*leastToneU)*curve*curve + (c[1]+leastBendU*leastBendU)*bend*bend + 2*c[2]*curve*bend + vividU*vividU*vivid*vivid)
+	return math.Sqrt(c[0]*curve*curve + c[1]*bend*bend + 2*c[2]*curve*bend + vividU*vividU*vivid*vivid)
 }
 
 func combined(b []Term) float64 {

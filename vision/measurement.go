@@ -100,8 +100,11 @@ type Profile struct {
 	EndsU    float64 // mm, standard uncertainty of Mean from where the strip ends
 	Taper    float64 // mm, first end's width minus the second's
 	TaperU   float64 // mm
-	Bow      float64 // mm, mid width minus the mean of the two ends' widths
-	Budget   []Term  // of Mean
+	// EndsTaperU is by how much Taper, mm, differs from that of the parabola at the strip's
+	// middle: where stations of one end are lost, a bow tilts the straight line.
+	EndsTaperU float64
+	Bow        float64 // mm, mid width minus the mean of the two ends' widths
+	Budget     []Term  // of Mean
 	// TaperBudget holds the same terms as they act on Taper.
 	TaperBudget []Term
 }

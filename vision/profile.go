@@ -60,6 +60,7 @@ func (t *traced) profile() (*Profile, bool) {
 	pr.U = math.Sqrt(variance) * noise * alikeMean / curve.scale
 	pr.EndsU = t.endsU(&curve, pr.Mean, lo, hi)
 	pr.TaperU = 2 * half * slopeU * noise * alikeSlope
+	pr.EndsTaperU = 2 * half * math.Abs(slope-curve.p[1])
 	return pr, true
 }
 

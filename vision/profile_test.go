@@ -51,6 +51,29 @@ func TestMeanOfWhatWasCrushed(t *testing.T) {
 	}
 }
 
+// TestTaperOfABowedStrip: of a strip that is widest at its middle, the stations of one end
+// alone tell a taper that is not the whole strip's; all of them do, and say so.
+func TestTaperOfABowedStrip(t *testing.T) {
+	const slope, bow = 0.03, -0.0023 // mm a mm, and a mm2
+	for _, from := range []float64{-10, -4} {
+		strip := tapered(slope, func(s float64) bool { return s < from })
+		for n := range strip.cuts {
+			if k := &strip.cuts[n]; k.dropped == "" {
+				k.width += bow * k.s * k.s
+			}
+		}
+		pr, ok := strip.profile()
+		if !ok {
+			t.Fatal("no profile")
+		}
+		wrong := math.Abs(pr.Taper - 20*slope)
+		whole := from < -9.5
+		if whole != (wrong < 0.01) || whole != (pr.EndsTaperU < 0.01) || wrong > 2*math.Hypot(pr.TaperU, pr.EndsTaperU) {
+			t.Errorf("stations from %v mm: taper %.4f mm, off by %.4f, u %.4f and %.4f", from, pr.Taper, wrong, pr.TaperU, pr.EndsTaperU)
+		}
+	}
+}
+
 // TestEndsU: what the ends leave unknown of the mean, against means over all lengths
 // that the ends may have.
 func TestEndsU(t *testing.T) {

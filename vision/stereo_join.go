@@ -273,10 +273,8 @@ func (s *stereo) budget(m *Measurement, all *mat.SymDense, half float64) bool {
 		edge := [2]float64{pr.U, pr.TaperU}[k]
 		// Differences of variances that are equal but for rounding can fall below 0.
 		more := func(a, b *mat.SymDense) float64 { return math.Sqrt(math.Max(0, v(a)-v(b))) }
-		terms[k] = []Term{{"edge noise", edge, false}, {termTexture, s.textureU()[k], false}}
-		if k == 0 {
-			terms[k] = append(terms[k], Term{termEnds, pr.EndsU, false})
-		}
+		terms[k] = []Term{{"edge noise", edge, false}, {termTexture, s.textureU()[k], false},
+			{termEnds, [2]float64{pr.EndsU, pr.EndsTaperU}[k], false}}
 		bias := math.Sqrt(v(s.eq.share(flat, groupBias)))
 		for n, part := range s.biasParts() {
 			terms[k] = append(terms[k], Term{termsOfEdges[n], part * bias, true})

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"stripgap/calib"
@@ -183,6 +184,38 @@ func TestLinearToneComesBack(t *testing.T) {
 	}
 }
 
+// TestMisfitWidens: what the bars show of a curve is less sure the more they miss the
+// model, and so is what the edge model leaves of a width; that a model fits is no reason
+// to believe it without limit.
+func TestMisfitWidens(t *testing.T) {
+	k := barCases[1]
+	var u, left []float64
+	for _, noise := range []float64{0.001, 0.02, 0.1} {
+		w, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 10)), noise))
+		if !ok {
+			t.Fatalf("noise %v: no edge model", noise)
+		}
+		u, left = append(u, w.ToneU), append(left, w.processingU())
+		if w.ToneU < leastToneU || w.BendU < leastBendU || w.processingU() < residualEdge {
+			t.Errorf("noise %v: tone u %.3f, bend u %.3f, width u %.3f px", noise, w.ToneU, w.BendU, w.processingU())
+		}
+	}
+	if !slices.IsSorted(u) || !slices.IsSorted(left) || u[2] < 1.2*u[0] || left[2] < 2*left[0] {
+		t.Errorf("tone u %.3f, width u %.3f px", u, left)
+	}
+}
+
+// TestNoCurveFlattensTheMiddle: a strength below 0 may as well be none, 0.
+func TestNoCurveFlattensTheMiddle(t *testing.T) {
+	for _, k := range barCases {
+		k.tone = -0.2
+		w, ok := fitCamera(k.slices(rand.New(rand.NewPCG(31, 11)), 0.002))
+		if !ok || math.Abs(w.Tone-k.tone) > 0.06 || w.ToneU < -w.Tone {
+			t.Errorf("%+v: tone %.3f, u %.3f", k, w.Tone, w.ToneU)
+		}
+	}
+}
+
 // TestForeignTones: tone curves other than sRGB, powers of the light, a
 // logarithm and the shoulder 2x/(1+x) before sRGB, move the widths of strips no further
 // than the budget says, and the bend has the sign of what half the light is displayed as
@@ -217,7 +250,7 @@ func TestForeignTones(t *testing.T) {
 					continue
 				}
 				told := traced{c: cutter{shape: shape}}
-				u := math.Hypot(told.toneU(w), residualEdge)
+				u := math.Hypot(told.toneU(w), w.processingU())
 				if math.Abs(width-barPixels) > 2*u {
 					t.Errorf("%s, %+v, %v: width off by %.3f px, u %.3f", name, k, p, width-barPixels, u)
 				}

@@ -124,7 +124,7 @@ func fields() []field {
 // the true width: which of them carries the uncertainty.
 func termFields() []field {
 	width := []string{"edge noise", "metal's texture", "strip's ends", "edge processing", "edge definition", "strip's shadow", "tone", "marks and camera", "print scale", "height", "plane tilt"}
-	taper := []string{"edge noise", "metal's texture", "marks and camera", "print scale", "height", "plane tilt"}
+	taper := []string{"edge noise", "metal's texture", "strip's ends", "marks and camera", "print scale", "height", "plane tilt"}
 	var list []field
 	add := func(prefix string, names []string, budget func(*vision.Profile) []vision.Term) {
 		for _, n := range names {
