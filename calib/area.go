@@ -13,7 +13,7 @@ import (
 // that stands for it.
 type AreaPoint struct {
 	Name       string         // photo or bar
-	Width, Gap quantity.Value // mm; the errors of different points are independent
+	Width, Gap quantity.Value // mm; points of one gap share its error, all else is independent
 }
 
 // AreaResidual is a point against the fit: the section area that it alone gives,
@@ -131,8 +131,35 @@ func inLaw(points []AreaPoint, lack float64) []quantity.Pair {
 	return out
 }
 
+// pooled returns a point for each gap: one gauge or label held all its strips, and its
+// error with them, so that more of them make their mean width surer and not the gap.
+// chi is what their widths differ by, the sum of squares over their own uncertainties.
+func pooled(points []AreaPoint) (out []AreaPoint, chi float64) {
+	at := map[float64]int{}
+	for _, p := range points {
+		i, ok := at[p.Gap.X]
+		if !ok {
+			at[p.Gap.X] = len(out)
+			out = append(out, p)
+			continue
+		}
+		q := &out[i]
+		off, u := p.Width.X-q.Width.X, math.Hypot(p.Width.U, q.Width.U)
+		chi += off * off / (u * u)
+		share := q.Width.U / u
+		q.Width = quantity.Value{X: q.Width.X + share*share*off, U: share * p.Width.U}
+		q.Gap.U = math.Max(q.Gap.U, p.Gap.U)
+	}
+	return out, chi
+}
+
+// fitAreaLaw fits the area, with the chi-square of all points.
 func fitAreaLaw(points []AreaPoint, lack float64) (quantity.Line, error) {
-	return quantity.FitProportion(inLaw(points, lack))
+	each, chi := pooled(points)
+	l, err := quantity.FitProportion(inLaw(each, lack))
+	l.ChiSquare += chi
+	l.DoF = len(points) - 1
+	return l, err
 }
 
 // against compares the area that the point alone gives, between both edge shapes,
@@ -146,6 +173,7 @@ func (p AreaPoint) against(area float64) AreaResidual {
 // meanGap is the gap by which an error of all widths acts on the area: weighed as
 // the points are.
 func meanGap(points []AreaPoint) float64 {
+	points, _ = pooled(points)
 	var over, under float64
 	for _, p := range points {
 		u := p.against(0).Area.U
@@ -160,8 +188,9 @@ const FarOut = 3.0
 
 // test fills Doubts and Intercept.
 func (f *AreaFit) test(points []AreaPoint) error {
+	each, _ := pooled(points)
 	if len(points) >= 3 {
-		line, err := quantity.FitLine(inLaw(points, edgeLack/2))
+		line, err := quantity.FitLine(inLaw(each, edgeLack/2))
 		if err != nil && !errors.Is(err, quantity.ErrFit) {
 			return err
 		}
@@ -169,6 +198,8 @@ func (f *AreaFit) test(points []AreaPoint) error {
 	}
 	if f.DoF == 0 {
 		f.Doubts = append(f.Doubts, "one point cannot show whether it is right: add others at other gaps")
+	} else if len(each) == 1 {
+		f.Doubts = append(f.Doubts, "points of one gap cannot show whether that is right: add others at other gaps")
 	}
 	if f.Chance >= leastChance {
 		return nil

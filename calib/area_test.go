@@ -84,6 +84,54 @@ func TestFitAreaCoverage(t *testing.T) {
 	}
 }
 
+// TestFitAreaSharedGauges: several strips on one gauge all have its error. Drawn so, the
+// fit scatters as it says, and strips without error of their own gain nothing by number.
+func TestFitAreaSharedGauges(t *testing.T) {
+	const area, uw, uc, rounds = 0.0707, 0.004, 5e-4, 3000
+	draw := func(r *rand.Rand, gauges []float64, each int) (points []AreaPoint) {
+		for _, c := range gauges {
+			held := c + uc*r.NormFloat64()
+			for range each {
+				w := area/held + edgeLack/2*held + uw*r.NormFloat64()
+				points = append(points, AreaPoint{fmt.Sprintf("gauge %g", c), quantity.Value{X: w, U: uw}, quantity.Value{X: c, U: uc}})
+			}
+		}
+		return points
+	}
+	r := rand.New(rand.NewPCG(23, 24))
+	var square float64
+	doubts := 0
+	for range rounds {
+		f, err := FitArea(draw(r, []float64{0.04, 0.06}, 3), 0, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		own := f.Terms[0].U
+		if f.Chance < leastChance {
+			doubts++
+			own /= math.Sqrt(f.ChiSquare / float64(f.DoF))
+		}
+		square += math.Pow((f.Area.X-area)/own, 2) / rounds
+		if f.DoF != 5 {
+			t.Fatalf("%d degrees of freedom of six points", f.DoF)
+		}
+	}
+	if math.Abs(square-1) > 5*math.Sqrt(2.0/rounds)+0.02 {
+		t.Errorf("mean square error %.3f u^2", square)
+	}
+	if p := float64(doubts) / rounds; math.Abs(p-leastChance) > 0.025 {
+		t.Errorf("%.1f %% of good points are doubted", 100*p)
+	}
+	f, err := FitArea(crushed(area, edgeLack/2, []float64{0.05, 0.05, 0.05}, 1e-5, uc, nil), 0, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	wantNear(t, "one gauge's u", f.Terms[0].U/f.Area.X, uc/0.05, 2e-4)
+	if len(f.Doubts) != 1 || !strings.HasPrefix(f.Doubts[0], "points of one gap cannot show") {
+		t.Errorf("doubts %q", f.Doubts)
+	}
+}
+
 func TestFitAreaDoubts(t *testing.T) {
 	good := func() []AreaPoint { return crushed(0.0707, edgeLack/2, someGaps, 0.004, 2e-4, nil) }
 	saw := func(name, want string, points []AreaPoint) AreaFit {

@@ -28,6 +28,7 @@ func (a *stripAdd) learnGauges(cmd *cobra.Command) (calib.AreaLesson, error) {
 	if err != nil {
 		return calib.AreaLesson{}, err
 	}
+	var named []string
 	tasks := make([]pipeline.Task, len(a.gauges))
 	gaps := make([]quantity.Value, len(a.gauges))
 	for i, g := range a.gauges {
@@ -40,6 +41,10 @@ func (a *stripAdd) learnGauges(cmd *cobra.Command) (calib.AreaLesson, error) {
 			return calib.AreaLesson{}, err
 		}
 		tasks[i].Photo, gaps[i] = photo, quantity.Value{X: mm, U: u}
+		named = append(named, photo)
+	}
+	if pipeline.Repeated(named) {
+		return calib.AreaLesson{}, usagef("--gauge: a photo is named twice; each is one strip on one gauge")
 	}
 	if err := namePictures(a.pictures, tasks); err != nil {
 		return calib.AreaLesson{}, err
