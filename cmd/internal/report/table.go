@@ -78,9 +78,11 @@ func (t *table) rows() {
 		row = func(r pipeline.Result) []string { return append(plain(r), verdict(r)) }
 	}
 	lines := [][]string{heads}
+	unchecked := func(r pipeline.Result) bool { return slices.Contains(r.Flags, pipeline.FlagPrintUnchecked) }
+	some := slices.ContainsFunc(t.read, unchecked) && slices.ContainsFunc(t.read, func(r pipeline.Result) bool { return !unchecked(r) })
 	for _, r := range t.read {
 		cells := append([]string{t.name(r), bearing(r)}, row(r)...)
-		lines = append(lines, append(cells, rowNotes(r)))
+		lines = append(lines, append(cells, rowNotes(r, some)))
 	}
 	t.align(lines)
 }
@@ -222,11 +224,12 @@ func (t *table) budgets() {
 
 func micrometres(mm float64) string { return fmt.Sprintf("%.2f um", 1000*mm) }
 
-// rowNotes are the flags of one reading that do not hold for every one.
-func rowNotes(r pipeline.Result) string {
+// rowNotes are the flags of one reading that do not hold for every one; prints says
+// that only some of their sheets are unchecked.
+func rowNotes(r pipeline.Result, prints bool) string {
 	var notes []string
 	for _, f := range r.Flags {
-		if f != pipeline.FlagPrintUnchecked {
+		if prints || f != pipeline.FlagPrintUnchecked {
 			notes = append(notes, f)
 		}
 	}
