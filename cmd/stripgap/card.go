@@ -125,7 +125,7 @@ func (p *cardPrint) run(stdout io.Writer) error {
 	}
 	page, err := p.page()
 	if err != nil {
-		return err
+		return usagef("%w", err)
 	}
 	if err := writeFiles(p.files(page), p.force); err != nil {
 		return err
