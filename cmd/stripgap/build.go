@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"sync"
 
 	"github.com/spf13/cobra"
 
@@ -58,14 +59,17 @@ func tell(cmd *cobra.Command, notes []string) {
 }
 
 // lotsFor finds the strip lots that a build's folder names: in a file, or among
-// the person's own. Each file is read once.
+// the person's own. Each file is read once, however many ask at the same time.
 func lotsFor(dir string) folder.Lots {
 	type read struct {
 		lots []calib.Lot
 		err  error
 	}
+	var one sync.Mutex
 	files := map[string]read{}
 	return func(s build.Strip) (calib.Lot, error) {
+		one.Lock()
+		defer one.Unlock()
 		r, seen := files[s.File]
 		if !seen {
 			r.lots, r.err = lotsIn(dir, s.File)

@@ -77,15 +77,14 @@ func (s *serve) run(cmd *cobra.Command, dir string) error {
 		return err
 	}
 	defer f.Close()
-	lots := lotsFor(dir)
-	if _, err := buildGiven(f.View(), lots); err != nil {
+	if _, err := buildGiven(f.View(), lotsFor(dir)); err != nil {
 		return err
 	}
 	listener, err := net.Listen("tcp", address)
 	if err != nil {
 		return fmt.Errorf("--listen %s: %w; choose another port or address", address, err)
 	}
-	return s.serve(cmd, f, lots, listener)
+	return s.serve(cmd, f, listener)
 }
 
 // address checks what to listen on.
@@ -108,7 +107,7 @@ func (s *serve) address() (string, error) {
 }
 
 // serve answers until it is interrupted.
-func (s *serve) serve(cmd *cobra.Command, f *folder.Folder, lots folder.Lots, listener net.Listener) error {
+func (s *serve) serve(cmd *cobra.Command, f *folder.Folder, listener net.Listener) error {
 	key := ""
 	if s.lan {
 		key = newKey()
@@ -116,8 +115,10 @@ func (s *serve) serve(cmd *cobra.Command, f *folder.Folder, lots folder.Lots, li
 	pool := readers(s.readers, "--prepare")
 	defer pool.Close()
 	pool.Start()
+	// As they are for each photo: somebody may learn a lot while the page is shown.
+	lots := func() folder.Lots { return lotsFor(f.View().Dir) }
 	server := bench.New(bench.Config{Folder: f, Lots: lots, Readers: s.readers, Key: key, Log: cmd.ErrOrStderr(),
-		Given: func() (pipeline.Given, error) { return buildGiven(f.View(), lots) }, Read: pool.Read})
+		Given: func() (pipeline.Given, error) { return buildGiven(f.View(), lots()) }, Read: pool.Read})
 	announce(cmd.OutOrStdout(), listener.Addr(), key)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()

@@ -140,7 +140,7 @@ func startBuild(t testing.TB, text, key string, readers int) *bench {
 	pool := worker.NewPool(worker.Config{Command: worker.Self(), Readers: readers})
 	t.Cleanup(pool.Close)
 	b := &bench{t: t, dir: dir, folder: f, log: &safeBuffer{}}
-	b.server = New(Config{Folder: f, Lots: lots, Readers: readers, Key: key, Log: b.log,
+	b.server = New(Config{Folder: f, Lots: func() folder.Lots { return lots }, Readers: readers, Key: key, Log: b.log,
 		Given: func() (pipeline.Given, error) { return given(f.View()) }, Read: pool.Read})
 	b.serve("127.0.0.1:0")
 	t.Cleanup(b.stop)

@@ -144,7 +144,7 @@ func (s *Server) readJob(j folder.Job, c correction) (*reading, error) {
 	c.apply(&given.Options)
 	v := s.config.Folder.View()
 	got := &reading{id: idOf(j.Photos), job: j, picture: v.Task(j).Picture}
-	got.outcome, err = v.Read(j, s.config.Lots, func(t pipeline.Task) pipeline.Entry {
+	got.outcome, err = v.Read(j, s.config.Lots(), func(t pipeline.Task) pipeline.Entry {
 		if c != (correction{}) {
 			t.Picture = correctedPicture(t.Picture)
 		}
