@@ -73,6 +73,16 @@ func Conformity(v quantity.Value, l Limits) (float64, error) {
 	return below(hi) - below(lo), nil
 }
 
+// FlagEndOutside marks a reading or a bearing that is inside its limits by the mean and
+// not by an end.
+const FlagEndOutside = "end-outside"
+
+// EndOutside reports whether an estimate at an end (mm, with its standard uncertainty)
+// lies beyond a limit that the mean keeps, by more than k times its uncertainty.
+func (d Decision) EndOutside(end quantity.Value, k float64, l Limits) bool {
+	return d.Verdict == Inside && (end.X < l.Lo-k*end.U || end.X > l.Hi+k*end.U)
+}
+
 // below is the standard normal distribution function.
 func below(z float64) float64 { return math.Erfc(-z/math.Sqrt2) / 2 }
 

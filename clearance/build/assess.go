@@ -117,6 +117,7 @@ func (a *assessment) judge(c quantity.Coverage) error {
 			a.status.Taper = estimate(p.taper, a.build.Coverage)
 		}
 		a.flagPlace(p)
+		a.flagEnd(p, newParts, service)
 	}
 	if known == 0 {
 		return nil
@@ -181,6 +182,24 @@ func (a *assessment) flagPlace(p *place) {
 			if code != FlagTaper && code != FlagTaperUnsure && !slices.ContainsFunc(a.status.Flags, func(n Note) bool { return n.Code == code }) {
 				a.status.Flags = append(a.status.Flags, Note{Code: code})
 			}
+		}
+	}
+}
+
+// flagEnd tells of an end beyond the limits where the clearance is inside them: those for
+// new parts where it is inside both.
+func (a *assessment) flagEnd(p *place, newParts, service *Judgement) {
+	if !p.known {
+		return
+	}
+	for _, kind := range []struct {
+		words string
+		j     *Judgement
+		l     *Limits
+	}{{"the limits for new parts", newParts, a.group.New}, {"the service limits", service, a.group.Service}} {
+		if end, found := p.endBeyond(kind.j, kind.l, a.build.Coverage); found {
+			a.flag(FlagEndOutside, "an end, %s, lies beyond %s, though its mean is inside", Lengths(end, a.build.Coverage), kind.words)
+			return
 		}
 	}
 }

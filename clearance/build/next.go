@@ -130,6 +130,8 @@ func (a *assessment) nextConfirm() (Note, bool) {
 		why = a.status.New.Side + " for new parts"
 	case a.has(FlagParts):
 		why = "strip and micrometer disagree"
+	case a.has(FlagEndOutside):
+		why = "an end lies beyond a limit"
 	default:
 		return Note{}, false
 	}
@@ -146,6 +148,8 @@ func (a *assessment) nextParts() (Note, bool) {
 		return Note{StepMicrometer, "the taper is the bearing's: measure journal and bore at both ends, look at cap and rod for a bend"}, true
 	case a.has(FlagOutOfRound):
 		return Note{StepMicrometer, "measure the journal across several diameters"}, true
+	case a.has(FlagEndOutside):
+		return Note{StepMicrometer, "measure journal and bore at both ends: one lies beyond a limit, though the mean is inside"}, true
 	case a.has(FlagParts):
 		return Note{StepMicrometer, "measure the parts again: strips and micrometer still disagree"}, true
 	}

@@ -165,6 +165,22 @@ func judgement(v quantity.Value, d *clearance.Decision, l *Limits) *Judgement {
 	return j
 }
 
+// endBeyond tells of the end that lies beyond a limit that the place's clearance keeps,
+// in mm with its standard uncertainty.
+func (p *place) endBeyond(j *Judgement, l *Limits, k float64) (end quantity.Value, found bool) {
+	if j == nil {
+		return end, false
+	}
+	d := clearance.Decision{Verdict: j.Verdict}
+	for _, half := range [2]float64{p.taper.X / 2, -p.taper.X / 2} {
+		end = quantity.Value{X: p.clearance.X + half, U: math.Hypot(p.clearance.U, p.taper.U/2)}
+		if d.EndOutside(end, k, l.Limits) {
+			return end, true
+		}
+	}
+	return end, false
+}
+
 // side is a limit, or nil where there is none on that side.
 func side(x float64) *float64 {
 	if math.IsInf(x, 0) {

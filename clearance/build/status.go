@@ -117,8 +117,9 @@ const (
 	FlagApart       = "apart"              // from the others of its group
 	FlagOutOfRound  = "out-of-round"
 	FlagOutOfRange  = clearance.FlagOutOfRange
-	FlagParts       = "parts-disagree" // with what bore gauge and micrometer say
-	FlagOneStrip    = "one-strip"      // readings counted as two strips whose photos were taken too soon after one another
-	FlagChanged     = "build-changed"  // build.toml no longer says what a reading was made for
-	FlagSeveralLots = "several-lots"   // its readings are of different strip lots
+	FlagEndOutside  = clearance.FlagEndOutside // though the mean is inside the limits
+	FlagParts       = "parts-disagree"         // with what bore gauge and micrometer say
+	FlagOneStrip    = "one-strip"              // readings counted as two strips whose photos were taken too soon after one another
+	FlagChanged     = "build-changed"          // build.toml no longer says what a reading was made for
+	FlagSeveralLots = "several-lots"           // its readings are of different strip lots
 )

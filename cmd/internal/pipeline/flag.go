@@ -14,6 +14,7 @@ const (
 	FlagTaper           = clearance.FlagTaper
 	FlagTaperUnsure     = clearance.FlagTaperUnsure
 	FlagTemperature     = clearance.FlagTemperature
+	FlagEndOutside      = clearance.FlagEndOutside
 )
 
 // flagTexts says what a flag means and what to do about it, in one sentence for
@@ -27,6 +28,8 @@ var flagTexts = map[string]string{
 		"measure again with a new strip.",
 	FlagTaperUnsure: "taper-unsure: a taper of the limit could hide in this reading's uncertainty; " +
 		"tell the surface it lies on, or take two photos from different sides.",
+	FlagEndOutside: "end-outside: the mean clearance is inside the limits, but an end lies beyond one by more than is uncertain; " +
+		"lay a new strip, and go by the ends if it shows again.",
 	FlagTemperature: fmt.Sprintf("temperature: the strip was used outside %g to %g degC; the budget allows for it, "+
 		"but let parts and strip come to room temperature and measure again.", clearance.RoomLo, clearance.RoomHi),
 }

@@ -18,10 +18,6 @@ type Limits struct {
 // judge adds the verdicts and flags a taper that stands out. A reading outside
 // its strip's own range gets no verdict; its flag says why.
 func (r *Reader) judge(out *Result, reading clearance.Reading) error {
-	coverage, err := quantity.FixedK(r.Coverage)
-	if err != nil {
-		return err
-	}
 	taper, err := clearance.FindTaper(reading.Taper, r.taperLimit(), clearance.Laying)
 	if err != nil {
 		return err
@@ -32,11 +28,11 @@ func (r *Reader) judge(out *Result, reading clearance.Reading) error {
 	case clearance.TaperUnsure:
 		out.addFlag(FlagTaperUnsure)
 	}
-	newParts, err := judgement(reading, r.Limits.New, coverage)
+	newParts, err := out.judgement(reading, r.Limits.New, r.Coverage)
 	if err != nil {
 		return err
 	}
-	service, err := judgement(reading, r.Limits.Service, coverage)
+	service, err := out.judgement(reading, r.Limits.Service, r.Coverage)
 	if err != nil {
 		return err
 	}
@@ -54,10 +50,15 @@ func (r *Reader) taperLimit() float64 {
 	return clearance.TaperLimit
 }
 
-// judgement decides on one pair of limits; nil when there is nothing to decide.
-func judgement(reading clearance.Reading, l *clearance.Limits, c quantity.Coverage) (*Judgement, error) {
+// judgement decides on one pair of limits; nil when there is nothing to decide. An end
+// that lies beyond one is flagged.
+func (out *Result) judgement(reading clearance.Reading, l *clearance.Limits, k float64) (*Judgement, error) {
 	if l == nil {
 		return nil, nil
+	}
+	c, err := quantity.FixedK(k)
+	if err != nil {
+		return nil, err
 	}
 	d, err := reading.Judge(*l, c)
 	if errors.Is(err, clearance.ErrOutOfRange) {
@@ -65,6 +66,11 @@ func judgement(reading clearance.Reading, l *clearance.Limits, c quantity.Covera
 	}
 	if err != nil {
 		return nil, err
+	}
+	for _, e := range reading.Ends {
+		if d.EndOutside(e.Clearance, k, *l) {
+			out.addFlag(clearance.FlagEndOutside)
+		}
 	}
 	return &Judgement{
 		Verdict: string(d.Verdict), Conformity: d.Conformity,

@@ -287,9 +287,30 @@ func TestTaperFlag(t *testing.T) {
 	}
 }
 
+// TestEndOutside: ends of 1.62 and 1.38 mm are, by A/w, 0.0436 and 0.0512 mm wide open
+// about a mean of 0.0472 mm, with U about 0.0015 mm.
+func TestEndOutside(t *testing.T) {
+	m := wide()
+	m.Profile.Taper, m.Profile.Ends[0].Width, m.Profile.Ends[1].Width = 0.24, 1.62, 1.38
+	for limits, want := range map[string]bool{
+		"0.030..0.049mm": true, "0.0457..0.060mm": true, "0.030..0.051mm": false, "0.020..0.040mm": false, "0.030..0.048mm": false,
+	} {
+		l, err := clearance.ParseLimits(limits)
+		if err != nil {
+			t.Fatal(err)
+		}
+		reader := readerOf(m, nil)
+		reader.Limits = Limits{Service: &l}
+		r := reader.Read(Task{Photo: "m1.jpg"}).Result
+		if got := slices.Contains(r.Flags, FlagEndOutside); got != want {
+			t.Errorf("%s: %v, %s, ends %.4f and %.4f mm", limits, r.Flags, r.Verdict.Service.Verdict, *r.Ends[0].Clearance, *r.Ends[1].Clearance)
+		}
+	}
+}
+
 // TestFlagTexts checks that every flag set here is explained.
 func TestFlagTexts(t *testing.T) {
-	for _, f := range []string{FlagPrintUnchecked, FlagOutOfStripRange, FlagTaper, FlagTaperUnsure, FlagTemperature} {
+	for _, f := range []string{FlagPrintUnchecked, FlagOutOfStripRange, FlagTaper, FlagTaperUnsure, FlagTemperature, FlagEndOutside} {
 		if text, ok := FlagText(f); !ok || !strings.HasPrefix(text, f+": ") {
 			t.Errorf("%s: %q", f, text)
 		}
