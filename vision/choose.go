@@ -74,10 +74,7 @@ func findStrip(p *Photo, f *found, w *Witness, o Options) (*traced, *Refusal) {
 			break
 		}
 	}
-	all.good = clearest(all.good)
-	if o.Zone != nil {
-		all.good = withinZone(all.good)
-	}
+	all.good = withinZone(clearest(all.good))
 	if len(all.good) == 0 {
 		r := all.refusal()
 		if r.Code == CodeNoStrip && sliver(p, f.view, l, w) {
@@ -238,9 +235,11 @@ func (c *choice) none() *Refusal {
 	return Refuse(CodeNoStrip, "")
 }
 
-// isGround reports whether a band that parts two grounds is one of them, such as what
-// shows of a part beside the card or along the photo's border.
-func (m missed) isGround(g *ground) bool { return m.why == twoGrounds && g.recurs(m.candidate) }
+// isGround reports whether a band that runs to the card or the photo's border is of the
+// ground round it, such as what shows of a part there.
+func (m missed) isGround(g *ground) bool {
+	return m.why != dropOutside && m.why != dropOnCard && (m.touches.border || m.touches.card) && g.recurs(m.candidate)
+}
 
 // refusal tells why a band that stands out is no strip; nil where that says little
 // of the photo.
@@ -275,8 +274,8 @@ const clearTint = 3
 // something a person laid there.
 const clearlyThere = 8
 
-// withinZone leaves out what runs on past the zone that a person named, when
-// something does not.
+// withinZone leaves out what runs on past what is looked at, such as a cable or a groove,
+// when something does not.
 func withinZone(good []traced) []traced {
 	whole := slices.DeleteFunc(slices.Clone(good), func(t traced) bool { return t.found.touches.zone })
 	if len(whole) == 0 {

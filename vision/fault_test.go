@@ -206,6 +206,40 @@ func TestImpostorsAreNotRead(t *testing.T) {
 	}
 }
 
+// TestCableOfTheFilmsColour: what runs on beyond what is looked at, in the film's own
+// colour, is no second strip.
+func TestCableOfTheFilmsColour(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	s := smallScene(t, "rider")
+	s.Pose.Distance = 140
+	s.Clutter = []synth.Clutter{{From: calib.CardPoint{X: 22, Y: 18}, To: calib.CardPoint{X: 50, Y: 22}, Radius: 0.8, Height: -0.2, Colour: s.Strips[0].Colour}}
+	readsTrue(t, s)
+}
+
+// TestStainIsNoFold: a stain beside half of an edge, of the film's luma, is told from a fold
+// by its colour.
+func TestStainIsNoFold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders photos")
+	}
+	s := smallScene(t, "rider")
+	k := &s.Strips[0]
+	k.Colour, s.Surface.Metal = synth.RGB{0.45, 0.36, 0.05}, synth.RGB{0.6, 0.6, 0.6}
+	k.Angle, k.Taper = 0, 0
+	edge := k.Centre.Y + k.Width/2 + 0.1
+	s.Clutter = []synth.Clutter{{From: calib.CardPoint{X: k.Centre.X, Y: edge}, To: calib.CardPoint{X: k.Centre.X + 12, Y: edge}, Radius: 0.1, Height: 0, Colour: synth.RGB{0.357, 0.357, 0.357}}}
+	p, truth := shot(t, s)
+	m, err := Measure(p, flat())
+	if err != nil || !slices.Contains(m.Flags, FlagByColour) {
+		t.Fatalf("%v, flags %v", err, m.Flags)
+	}
+	if off := relative(m.Profile.Mean, truth.Strips[0].MeanWidth); off > 2*m.Profile.U/m.Profile.Mean {
+		t.Errorf("off by %.2f %%, u %.2f %%", 100*off, 100*m.Profile.U/m.Profile.Mean)
+	}
+}
+
 // TestBareIsNoStrip: where no strip is to be seen, neither the part that the card lies
 // on, nor the card's own cut side and shadow, nor writing that it half covers is taken for a
 // strip under the card, or for one that the photo cuts.

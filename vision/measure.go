@@ -259,7 +259,7 @@ func (m *Measurement) gateStrip(t *traced) *Refusal {
 	case slices.Contains(m.Flags, FlagSmeared):
 		return Refuse(CodeSmeared, "").unlessByColour()
 	case slices.Contains(m.Flags, FlagRolled):
-		return Refuse(CodeRolled, "")
+		return Refuse(CodeRolled, "").unlessByColour()
 	}
 	uneven, most := t.unevenEdges(), maxUneven
 	if t.cam.isTint() {

@@ -18,7 +18,8 @@ const (
 
 // repeats lists what else the ground shows of the film of c: bands of the same
 // colour whatever lies round them, of about the same width, and long enough to be
-// a strip. What runs under the card or along the photo's border does not count.
+// a strip. What runs under the card, along the photo's border or on beyond what is looked
+// at, such as a cable, does not count.
 func (g *ground) repeats(c candidate) (out []candidate) {
 	mask, far, ok := g.likeFilm(c)
 	if !ok {
@@ -27,7 +28,7 @@ func (g *ground) repeats(c candidate) (out []candidate) {
 	bands, _ := g.quarry.ranked(g.shapes(mask, nil, g.ringed))
 	for _, o := range bands {
 		alike := o.width > 0.5*c.width && o.width < 2*c.width && o.length() > 0.3*c.length()
-		if alike && o.contrast > standsApart*far && !o.touches.card && !o.liesOn(c) && !c.liesOn(o) && !g.cutAlong(o) {
+		if alike && o.contrast > standsApart*far && !o.touches.card && !o.touches.zone && !o.liesOn(c) && !c.liesOn(o) && !g.cutAlong(o) {
 			out = append(out, o)
 		}
 	}
