@@ -38,7 +38,7 @@ func readCardCode(p *Photo, h calib.Homography, l *calib.Layout) (serial, bearin
 			rows[y] = in
 		}
 	}
-	p.Luma.lookUp(rasterMap(h, first, step), rows, patch)
+	lookUp(rasterMap(h, first, step), rows, [3]*Plane{p.Luma}, [3]*Plane{patch})
 	img := &image.Gray{Pix: patch.Pix, Stride: size, Rect: image.Rect(0, 0, size, size)}
 	bmp, err := gozxing.NewBinaryBitmapFromImage(img)
 	if err != nil {

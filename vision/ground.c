@@ -10,6 +10,10 @@
 
 enum { BITS = 6, ONE = 1 << BITS }; /* fractions of a pixel in 1/64 */
 
+/* So many columns are looked up row by row: where rows run across the plane's, a row meets
+ * what the one before it brought into the cache. */
+enum { TILE = 32 };
+
 /* held is v between 0 and most, 0 when it is not a number. */
 static inline float held(float v, float most)
 {
@@ -17,59 +21,67 @@ static inline float held(float v, float most)
 	return v > most ? most : v;
 }
 
-/* where fills in 1/64 pixel where n places of row y lie, from column start on, held
- * inside the plane so that a neighbour to the right and below is in it, too. */
-static void where(const double *m, int y, int start, int n, int w, int h, int *restrict at_x, int *restrict at_y)
+/* where fills in 1/64 pixel where places first to last of row y lie, counted from column
+ * start, held inside the plane so that a neighbour to the right and below is in it, too. */
+static void where(const double *m, int y, int start, int first, int last, int w, int h, int *restrict at_x, int *restrict at_y)
 {
 	float u = m[0] * start + m[1] * y + m[2], v = m[3] * start + m[4] * y + m[5];
 	float k = m[6] * start + m[7] * y + m[8];
 	float du = m[0], dv = m[3], dk = m[6];
 	float right = (w - 1) * ONE - 1, bottom = (h - 1) * ONE - 1;
 
-	for (int i = 0; i < n; i++) {
+	for (int i = first; i < last; i++) {
 		float near = 1 / (k + i * dk);
-		at_x[i] = held((u + i * du) * near, right);
-		at_y[i] = held((v + i * dv) * near, bottom);
+		at_x[i - first] = held((u + i * du) * near, right);
+		at_y[i - first] = held((v + i * dv) * near, bottom);
 	}
 }
 
-static inline unsigned between(const unsigned char *p, int w, unsigned fx, unsigned fy)
+/* between is what lies among four pixels, given the weight of each. */
+static inline unsigned between(const unsigned char *p, int w, const unsigned *weight)
 {
-	unsigned top = (ONE - fx) * p[0] + fx * p[1];
-	unsigned bottom = (ONE - fx) * p[w] + fx * p[w + 1];
-	return ((ONE - fy) * top + fy * bottom + (1 << (2 * BITS - 1))) >> (2 * BITS);
+	unsigned sum = weight[0] * p[0] + weight[1] * p[1] + weight[2] * p[w] + weight[3] * p[w + 1];
+	return (sum + (1 << (2 * BITS - 1))) >> (2 * BITS);
 }
 
-/* look looks up one plane, or two where there is a second. */
-static inline void look(const unsigned char *p, const unsigned char *q, int w, int h, const double *m, const int *seen,
-	int width, int height, int *spare, unsigned char *p_out, unsigned char *q_out)
+/* look_up_tile looks up the places of some columns in as many planes as there are. */
+static inline void look_up_tile(const unsigned char *p, const unsigned char *q, const unsigned char *r,
+	int w, int h, const double *m, const int *seen, int left, int right, int width, int height,
+	unsigned char *p_out, unsigned char *q_out, unsigned char *r_out)
 {
-	int *at_x = spare, *at_y = spare + width;
+	int at_x[TILE], at_y[TILE];
 
 	for (int y = 0; y < height; y++) {
-		int from = seen[2 * y], n = seen[2 * y + 1] - from;
-		size_t start = (size_t)y * width + from;
-		where(m, y, from, n, w, h, at_x, at_y);
-		for (int i = 0; i < n; i++) {
+		int from = seen[2 * y], to = seen[2 * y + 1];
+		int first = left > from ? left : from, last = right < to ? right : to;
+		size_t start = (size_t)y * width + first;
+		where(m, y, from, first - from, last - from, w, h, at_x, at_y);
+		for (int i = 0; i < last - first; i++) {
 			size_t at = (size_t)(at_y[i] >> BITS) * w + (at_x[i] >> BITS);
 			unsigned fx = at_x[i] % ONE, fy = at_y[i] % ONE;
-			p_out[start + i] = between(p + at, w, fx, fy);
+			unsigned weight[4] = {(ONE - fx) * (ONE - fy), fx * (ONE - fy), (ONE - fx) * fy, fx * fy};
+			p_out[start + i] = between(p + at, w, weight);
 			if (q)
-				q_out[start + i] = between(q + at, w, fx, fy);
+				q_out[start + i] = between(q + at, w, weight);
+			if (r)
+				r_out[start + i] = between(r + at, w, weight);
 		}
 	}
 }
 
-void look_up(const unsigned char *plane, int w, int h, const double *m, const int *seen,
-	int width, int height, int *spare, unsigned char *out)
+void look_up(const unsigned char *p, const unsigned char *q, const unsigned char *r,
+	int w, int h, const double *m, const int *seen, int width, int height,
+	unsigned char *p_out, unsigned char *q_out, unsigned char *r_out)
 {
-	look(plane, NULL, w, h, m, seen, width, height, spare, out, NULL);
-}
-
-void look_up_both(const unsigned char *p, const unsigned char *q, int w, int h, const double *m, const int *seen,
-	int width, int height, int *spare, unsigned char *p_out, unsigned char *q_out)
-{
-	look(p, q, w, h, m, seen, width, height, spare, p_out, q_out);
+	for (int left = 0; left < width; left += TILE) {
+		int right = left + TILE < width ? left + TILE : width;
+		if (r)
+			look_up_tile(p, q, r, w, h, m, seen, left, right, width, height, p_out, q_out, r_out);
+		else if (q)
+			look_up_tile(p, q, NULL, w, h, m, seen, left, right, width, height, p_out, q_out, NULL);
+		else
+			look_up_tile(p, NULL, NULL, w, h, m, seen, left, right, width, height, p_out, NULL, NULL);
+	}
 }
 
 /* to_ratios turns chroma into shares of luma. */

@@ -8,16 +8,13 @@
 /* What a place is; 0 is ground. */
 enum place_kind { PLACE_OUTSIDE = 1, PLACE_CARD = 2, PLACE_OFF_ZONE = 4 };
 
-/* Look up the w x h plane, of 2 x 2 pixels at least, for the rows of a raster of
- * width x height places, in row y from column seen[2y] up to seen[2y+1]. Sixty-four
- * times the plane's pixel is (m0 x + m1 y + m2, m3 x + m4 y + m5) / (m6 x + m7 y + m8)
- * at column x and row y. spare has room for two rows. */
-void look_up(const unsigned char *plane, int w, int h, const double *m, const int *seen,
-	int width, int height, int *spare, unsigned char *out);
-
-/* The same for two planes of one size at once. */
-void look_up_both(const unsigned char *p, const unsigned char *q, int w, int h, const double *m, const int *seen,
-	int width, int height, int *spare, unsigned char *p_out, unsigned char *q_out);
+/* Look up one plane of w x h pixels, 2 x 2 at least, or two or three of that size at
+ * once, those that are not being NULL, for the rows of a raster of width x height places,
+ * in row y from column seen[2y] up to seen[2y+1]. Sixty-four times the plane's pixel is
+ * (m0 x + m1 y + m2, m3 x + m4 y + m5) / (m6 x + m7 y + m8) at column x and row y. */
+void look_up(const unsigned char *p, const unsigned char *q, const unsigned char *r,
+	int w, int h, const double *m, const int *seen, int width, int height,
+	unsigned char *p_out, unsigned char *q_out, unsigned char *r_out);
 
 /* Turn luma and both chroma values of n places into features by two tables, of 256
  * each: bright is what luma becomes, inverse what chroma is multiplied by, in 1/256, under

@@ -132,8 +132,7 @@ enum jpeg_kind read_jpeg_header(const unsigned char *data, size_t n, struct jpeg
 /* read_raw decodes one band of blocks after another. The library writes whole
  * blocks: straight into a plane that has room for them, otherwise into a scratch
  * band from which the samples inside are copied. */
-static void read_raw(struct reader *r, unsigned char *plane[3],
-	unsigned char *fourth, unsigned char *spare)
+static void read_raw(struct reader *r, unsigned char *plane[3], unsigned char *small[3], unsigned char *spare)
 {
 	j_decompress_ptr j = &r->j;
 	JSAMPARRAY band[3], scratch[3];
@@ -156,7 +155,7 @@ static void read_raw(struct reader *r, unsigned char *plane[3],
 			for (JDIMENSION k = 0; k < rows; k++)
 				band[i][k] = fits ? plane[i] + (done[i] + k) * w : scratch[i][k];
 		}
-		JDIMENSION start = done[0];
+		JDIMENSION start[3] = {done[0], done[1], done[2]};
 		jpeg_read_raw_data(j, band, j->max_v_samp_factor * DCTSIZE);
 		for (int i = 0; i < 3; i++) {
 			const jpeg_component_info *c = &j->comp_info[i];
@@ -166,20 +165,23 @@ static void read_raw(struct reader *r, unsigned char *plane[3],
 				if (band[i][k] == scratch[i][k])
 					memcpy(plane[i] + done[i] * w, band[i][k], w);
 		}
-		if (fourth) {
-			size_t w = j->comp_info[0].downsampled_width;
-			quarter_plane(plane[0] + start * w, w, done[0] - start,
-				fourth + start / 4 * (w / 4), spare);
+		for (int i = 0; i < 3; i++) {
+			size_t w = j->comp_info[i].downsampled_width;
+			const unsigned char *rows = plane[i] + start[i] * w;
+			if (small[i] && i == 0)
+				quarter_plane(rows, w, done[i] - start[i], small[i] + start[i] / 4 * (w / 4), spare);
+			else if (small[i])
+				halve_plane(rows, w, done[i] - start[i], small[i] + start[i] / 2 * (w / 2));
 		}
 	}
 }
 
 enum jpeg_kind read_jpeg_planes(const unsigned char *data, size_t n,
 	unsigned char *y, unsigned char *cb, unsigned char *cr,
-	unsigned char *fourth, unsigned char *spare)
+	unsigned char *y_fourth, unsigned char *cb_half, unsigned char *cr_half, unsigned char *spare)
 {
 	struct reader r = {.kind = KIND_OK};
-	unsigned char *plane[3] = {y, cb, cr};
+	unsigned char *plane[3] = {y, cb, cr}, *small[3] = {y_fourth, cb_half, cr_half};
 
 	if (!setjmp(r.back)) {
 		open_reader(&r, data, n);
@@ -188,7 +190,7 @@ enum jpeg_kind read_jpeg_planes(const unsigned char *data, size_t n,
 		r.j.raw_data_out = TRUE;
 		r.j.out_color_space = r.j.jpeg_color_space;
 		jpeg_start_decompress(&r.j);
-		read_raw(&r, plane, fourth, spare);
+		read_raw(&r, plane, small, spare);
 		jpeg_finish_decompress(&r.j);
 	}
 	jpeg_destroy_decompress(&r.j);

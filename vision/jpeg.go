@@ -8,6 +8,7 @@ import "C"
 
 import (
 	"image/color"
+	"slices"
 	"unsafe"
 )
 
@@ -25,25 +26,24 @@ func decodeJPEG(data []byte) (*Photo, error) {
 	if !ok || (info.colour == C.COLOUR_RGB && (cx != 1 || cy != 1)) {
 		return nil, Refuse(CodeUnsupported, "a JPEG with unusual colour subsampling")
 	}
-	var planes [3]*Plane
-	size := 0
+	var planes, small [3]*Plane
 	for i := range planes {
-		planes[i] = &Plane{W: int(info.plane_w[i]), H: int(info.plane_h[i])}
-		size += planes[i].W * planes[i].H
+		p := &Plane{W: int(info.plane_w[i]), H: int(info.plane_h[i])}
+		planes[i], small[i] = p, &Plane{}
+		switch {
+		case info.colour != C.COLOUR_YCBCR: // these are not what the planes will hold
+		case i == 0 && p.canHalve(2):
+			p.fourth = &Plane{W: p.W / 4, H: p.H / 4}
+			small[i] = p.fourth
+		case i > 0 && p.canHalve(1):
+			p.half = &Plane{W: p.W / 2, H: p.H / 2}
+			small[i] = p.half
+		}
 	}
-	memory := usedOrNew(size) // every sample is written, or the planes are dropped
-	pix := memory
-	for _, p := range planes {
-		n := p.W * p.H
-		p.Pix, pix = pix[:n:n], pix[n:]
-	}
-	var fourth, spare *C.uchar
-	if luma := planes[0]; info.colour == C.COLOUR_YCBCR && luma.canHalve(2) {
-		luma.fourth = NewPlane(luma.W/4, luma.H/4)
-		fourth, spare = cbytes(luma.fourth.Pix), cbytes(NewPlane(luma.W/2, 2).Pix)
-	}
+	memory := layOut(slices.Concat(planes[:], small[:]))
 	kind := C.read_jpeg_planes(cbytes(data), C.size_t(len(data)),
-		cbytes(planes[0].Pix), cbytes(planes[1].Pix), cbytes(planes[2].Pix), fourth, spare)
+		cbytes(planes[0].Pix), cbytes(planes[1].Pix), cbytes(planes[2].Pix),
+		cbytes(small[0].Pix), cbytes(small[1].Pix), cbytes(small[2].Pix), cbytes(make([]uint8, planes[0].W)))
 	if kind != C.KIND_OK {
 		return nil, jpegRefusal(kind)
 	}
@@ -51,6 +51,23 @@ func decodeJPEG(data []byte) (*Photo, error) {
 		toYCbCr(planes)
 	}
 	return &Photo{Luma: planes[0], Cb: planes[1], Cr: planes[2], ChromaX: cx, ChromaY: cy, memory: memory}, nil
+}
+
+// layOut gives all planes their pixels in one piece of memory, which it returns. They
+// hold anything, and those without pixels nil.
+func layOut(planes []*Plane) []uint8 {
+	size := 0
+	for _, p := range planes {
+		size += p.W * p.H
+	}
+	memory := usedOrNew(size)
+	pix := memory
+	for _, p := range planes {
+		if n := p.W * p.H; n > 0 {
+			p.Pix, pix = pix[:n:n], pix[n:]
+		}
+	}
+	return memory
 }
 
 // DecodeJPEGGrey decodes a JPEG straight to grey: the least work any reader of

@@ -29,12 +29,12 @@ struct jpeg_info {
 enum jpeg_kind read_jpeg_header(const unsigned char *data, size_t n, struct jpeg_info *info);
 
 /* Decode three components as they are stored, each into a packed plane of
- * plane_w x plane_h samples as read_jpeg_header gave them for the same data. The
- * first one is also averaged, as quarter_plane does it, while it is in the cache:
- * into fourth unless that is NULL. */
+ * plane_w x plane_h samples as read_jpeg_header gave them for the same data. While they
+ * are in the cache they are also averaged, the first as quarter_plane does it and the
+ * others as halve_plane does: unless what they go to is NULL. */
 enum jpeg_kind read_jpeg_planes(const unsigned char *data, size_t n,
 	unsigned char *y, unsigned char *cb, unsigned char *cr,
-	unsigned char *fourth, unsigned char *spare);
+	unsigned char *y_fourth, unsigned char *cb_half, unsigned char *cr_half, unsigned char *spare);
 
 /* Decode to grey, packed, width x height. */
 enum jpeg_kind read_jpeg_grey(const unsigned char *data, size_t n, unsigned char *grey);

@@ -42,13 +42,18 @@ func TestJPEGAgainstGo(t *testing.T) {
 	sameAsGo(t, "textured", mustDecode(t, "textured", whole), whole, levels)
 }
 
-// TestJPEGFourth: what is averaged on the way equals what is averaged afterwards,
+// TestJPEGAverages: what is averaged on the way equals what is averaged afterwards,
 // whether or not the sides are multiples of a block.
-func TestJPEGFourth(t *testing.T) {
+func TestJPEGAverages(t *testing.T) {
 	for _, size := range [][2]int{{160, 96}, {132, 76}, {132, 96}} {
 		p := mustDecode(t, "textured", asJPEG(t, textured(size[0], size[1])))
 		if p.Luma.fourth == nil || !bytes.Equal(p.Luma.fourth.Pix, quarter(p.Luma).Pix) {
 			t.Errorf("%v: the averages differ", size)
+		}
+		for _, c := range [2]*Plane{p.Cb, p.Cr} {
+			if c.canHalve(1) != (c.half != nil) || c.half != nil && !bytes.Equal(c.half.Pix, halve(c).Pix) {
+				t.Errorf("%v: the chroma's averages differ", size)
+			}
 		}
 	}
 	if p := mustDecode(t, "textured", asJPEG(t, textured(133, 77))); p.Luma.fourth != nil {

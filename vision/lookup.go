@@ -44,6 +44,10 @@ func newSources(p *Photo, look *finder, factor float64) (from [3]source, err err
 func newSource(p *Plane, factor, fx, fy, shiftX, shiftY float64) (source, error) {
 	small := p
 	for k := factor / math.Max(fx, fy); k >= 2; k /= 2 {
+		if small.half != nil {
+			small = small.half
+			continue
+		}
 		if small.canHalve(1) {
 			small = halve(small)
 			continue
@@ -69,22 +73,36 @@ func (g *ground) lookUp(from [3]source, seen []columns) {
 	}
 	luma, cb, cr := g.feature[0], g.feature[1], g.feature[2]
 	raster := g.fromRaster()
-	from[0].lookUp(from[0].scaled(raster), seen, luma)
+	if from[0].alike(&from[1]) {
+		lookUp(from[0].scaled(raster), seen, [3]*Plane{from[0].Plane, from[1].Plane, from[2].Plane}, g.feature)
+	} else { // both chroma planes are alike
+		lookUp(from[0].scaled(raster), seen, [3]*Plane{from[0].Plane}, [3]*Plane{luma})
+		lookUp(from[1].scaled(raster), seen, [3]*Plane{from[1].Plane, from[2].Plane}, [3]*Plane{cb, cr})
+	}
 	g.luma = NewPlane(g.w, g.h)
 	copy(g.luma.Pix, luma.Pix)
-	s, m, spare := from[1], toParts(from[1].scaled(raster)), make([]int32, 2*g.w) // both chroma planes are alike
-	C.look_up_both(cbytes(s.Pix), cbytes(from[2].Pix), C.int(s.W), C.int(s.H), cdoubles(m[:]), crows(seen),
-		C.int(g.w), C.int(g.h), cints(spare), cbytes(cb.Pix), cbytes(cr.Pix))
 	C.features(cbytes(luma.Pix), cbytes(cb.Pix), cbytes(cr.Pix), C.size_t(g.w*g.h), cbytes(logLuma[:]), cints(inverseLuma[:]))
+}
+
+// alike reports whether pixels of two sources lie at the same places.
+func (s *source) alike(o *source) bool {
+	return s.W == o.W && s.H == o.H && s.kx == o.kx && s.ky == o.ky && s.ox == o.ox && s.oy == o.oy
 }
 
 // lookUp fills the columns in of each row of out with the pixels to which m maps
 // them, by linear interpolation to 1/64 px: good for finding, not for measuring.
-// Places outside take the value of the nearest border pixel.
-func (p *Plane) lookUp(m calib.Homography, in []columns, out *Plane) {
-	parts, spare := toParts(m), make([]int32, 2*out.W)
-	C.look_up(cbytes(p.Pix), C.int(p.W), C.int(p.H), cdoubles(parts[:]), crows(in), C.int(out.W), C.int(out.H),
-		cints(spare), cbytes(out.Pix))
+// Places outside take the value of the nearest border pixel. It looks up one to three
+// planes of one size; those that are not are nil, and the last ones.
+func lookUp(m calib.Homography, in []columns, from, out [3]*Plane) {
+	parts := toParts(m)
+	var p, to [3]*C.uchar
+	for k := range from {
+		if from[k] != nil {
+			p[k], to[k] = cbytes(from[k].Pix), cbytes(out[k].Pix)
+		}
+	}
+	C.look_up(p[0], p[1], p[2], C.int(from[0].W), C.int(from[0].H), cdoubles(parts[:]), crows(in),
+		C.int(out[0].W), C.int(out[0].H), to[0], to[1], to[2])
 }
 
 // rasterMap maps the columns and rows of a raster of the card, whose first place is

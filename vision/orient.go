@@ -75,5 +75,11 @@ func (p *Plane) turned(t turn) *Plane {
 			}
 		}
 	}
+	if p.half != nil {
+		q.half = p.half.turned(t)
+	}
+	if p.fourth != nil {
+		q.fourth = p.fourth.turned(t)
+	}
 	return q
 }

@@ -7,9 +7,10 @@ import "fmt"
 type Plane struct {
 	W, H int
 	Pix  []uint8
-	// fourth is this plane averaged over 4 by 4 pixels where its maker had it at
-	// hand, or nil. Who writes to the plane afterwards must drop it.
-	fourth *Plane
+	// half and fourth are this plane averaged over 2 by 2 and over 4 by 4 pixels where
+	// its maker had that at hand, or nil. Who writes to the plane afterwards must drop
+	// them.
+	half, fourth *Plane
 }
 
 // NewPlane returns a black plane of w by h pixels. Both must be at least 1;
