@@ -2,6 +2,12 @@
 
 #include <math.h>
 
+#include "lanes.h"
+
+#if defined(__GNUC__) && !defined(__clang__)
+#pragma GCC optimize("O3")
+#endif
+
 /* narrow leaves of the places from *from to *to those where off + dir x may be from low
  * to high. */
 static void narrow(double *from, double *to, double dir, double off, double low, double high)
@@ -23,6 +29,19 @@ static int inside(const double *frame, double half, const double *cuts, double d
 	double a = dx * frame[2] + along, c = dx * frame[4] + across;
 
 	return a >= -half && a < half && c >= cuts[0] && c < cuts[1] && !(c > cuts[2] && c < cuts[3]);
+}
+
+/* So many pixels are placed at once. */
+enum { PART = 64 };
+
+/* place fills where a row's n pixels from x on lie across, and in which bin. */
+WIDE static void place(int x, double origin_x, double across_x, double across, double lo, double bins_per_px, int n,
+	double *restrict c, int *restrict bin)
+{
+	for (int i = 0; i < n; i++) {
+		c[i] = (x + i - origin_x) * across_x + across;
+		bin[i] = (c[i] - lo) * bins_per_px;
+	}
 }
 
 int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double left, double right,
@@ -54,14 +73,20 @@ int sort_pixels(const unsigned char *plane, int w, int top, int bottom, double l
 				x++;
 			while (x <= last && !inside(frame, half, cuts, last - origin_x, along, across))
 				last--;
-			for (; x <= last; x++) {
-				double c = (x - origin_x) * across_x + across;
-				double *bin = bins + 3 * (int)((c - lo) * bins_per_px);
-				bin[0] += c;
-				bin[1] += row[x];
-				bin[2]++;
-				counted++;
-				burnt_out += row[x] >= bright_from;
+			for (int n; x <= last; x += n) {
+				double c[PART];
+				int in[PART];
+				n = last - x + 1 < PART ? last - x + 1 : PART;
+				place(x, origin_x, across_x, across, lo, bins_per_px, n, c, in);
+				for (int i = 0; i < n; i++) {
+					double *bin = bins + 3 * in[i];
+					bin[0] += c[i];
+					bin[1] += row[x + i];
+					bin[2]++;
+				}
+				for (int i = 0; i < n; i++)
+					burnt_out += row[x + i] >= bright_from;
+				counted += n;
 			}
 		}
 	}
