@@ -51,6 +51,11 @@ func findCard(p *Photo, o Options) (*found, *Refusal) {
 	}
 	f := &found{card: &Card{Layout: l}, h: h, look: look}
 	patches := cutMarks(p.Luma, f.h, l)
+	defer func() {
+		for _, k := range patches {
+			k.spline.close()
+		}
+	}()
 	// The second round rectifies by a homography of refined centres; a share of
 	// the places is enough for the first.
 	for _, every := range [2]int{4, 1} {

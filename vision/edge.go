@@ -43,7 +43,15 @@ type edgeShape struct {
 	e, d  []float64
 	halo  []float64 // what one unit of sharpening adds
 	plain plainEdge
+	table []float64 // in which all of these lie
 }
+
+// edgeTables are of edges that were closed.
+var edgeTables pool[float64]
+
+// close gives the edge's memory to edges made later; nothing of it may be used after that.
+// To leave it out costs time only.
+func (s *edgeShape) close() { edgeTables.put(s.table) }
 
 // plainEdge is the edge before sharpening, on the table's grid and as far beyond
 // it as the sharpening's mask reaches.
@@ -72,15 +80,18 @@ func newEdgeShape(c camera1D, film, metal rgb) (*edgeShape, bool) {
 
 // newShadedEdge is newEdgeShape for a film with a shadow.
 func newShadedEdge(c camera1D, film, metal rgb, shadow filmShadow) (*edgeShape, bool) {
-	p := plainEdge{camera: c, shadow: shadow, mask: newUnsharp(c)}
-	half := int((4*c.S + 3*c.R + 0.5 + shadow.end()) / edgeStep)
-	if !p.fill(newMixing(c.Tone, film, metal, c.channel), half+p.mask.reach()) {
+	mix := newMixing(c.Tone, film, metal, c.channel)
+	bare, full := mix.mixed(0, 1), mix.luma(1)
+	if math.Abs(full-bare.luma) < minContrast {
 		return nil, false
 	}
-	s := &edgeShape{reach: float64(half) * edgeStep, plain: p}
-	n := 2*half + 1
-	table := make([]float64, 3*n)
-	s.e, s.d, s.halo = table[:n:n], table[n:2*n:2*n], table[2*n:]
+	p := plainEdge{camera: c, shadow: shadow, mask: newUnsharp(c)}
+	half := int((4*c.S + 3*c.R + 0.5 + shadow.end()) / edgeStep)
+	n, m := 2*half+1, 2*(half+p.mask.reach())+1
+	table := edgeTables.get(3*n + C.EDGE_ROWS*m)
+	p.fill(mix, bare, full-bare.luma, table[3*n:])
+	s := &edgeShape{reach: float64(half) * edgeStep, plain: p, table: table}
+	s.e, s.d, s.halo = table[:n:n], table[n:2*n:2*n], table[2*n:3*n:3*n]
 	p.mask.soften(p.row[C.EDGE_SEEN], p.mask.weight, s.halo)
 	for i := range s.e {
 		y := p.row[C.EDGE_SEEN][i+p.mask.reach()]
@@ -94,27 +105,23 @@ func newShadedEdge(c camera1D, film, metal rgb, shadow filmShadow) (*edgeShape, 
 	return s, true
 }
 
-// fill tabulates the edge n entries to either side; false without contrast.
-func (p *plainEdge) fill(mix mixing, n int) bool {
-	bare, full := mix.mixed(0, 1), mix.luma(1)
-	if math.Abs(full-bare.luma) < minContrast {
-		return false
-	}
+// fill tabulates the edge into the table, given what is seen of the bare metal and how
+// much more of the film.
+func (p *plainEdge) fill(mix mixing, bare mixed, gain float64, table []float64) {
 	e := C.struct_edge{
 		blur: C.double(p.camera.S), tone: C.double(p.camera.Tone.S), bend: C.double(p.camera.Tone.Bend),
 		depth: C.double(p.shadow.depth), reach: C.double(p.shadow.reach), penumbra: penumbra,
-		zero: C.double(bare.luma), gain: C.double(full - bare.luma), end: edgeEnd, bare: C.double(bare.byMetal),
+		zero: C.double(bare.luma), gain: C.double(gain), end: edgeEnd, bare: C.double(bare.byMetal),
 	}
 	if p.shadow.form == ambientShadow {
 		e.ambient = 1
 	}
 	channels := mix.channels()
-	table := make([]float64, C.EDGE_ROWS*(2*n+1))
-	C.tabulate_edge(&e, (*C.struct_channel)(unsafe.Pointer(&channels[0])), C.int(len(channels)), C.int(n), edgeStep, cdoubles(table))
+	n := len(table) / C.EDGE_ROWS
+	C.tabulate_edge(&e, (*C.struct_channel)(unsafe.Pointer(&channels[0])), C.int(len(channels)), C.int(n/2), edgeStep, cdoubles(table))
 	for k := range p.row {
-		p.row[k], table = table[:2*n+1:2*n+1], table[2*n+1:]
+		p.row[k], table = table[:n:n], table[n:]
 	}
-	return true
 }
 
 // toneRate and bendRate are the derivatives by the tone curve's strength and bend.

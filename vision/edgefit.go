@@ -223,6 +223,7 @@ func (e *superEdge) equations(d int, p edgeVector, q *normal) bool {
 	if !ok {
 		return false
 	}
+	defer s.close()
 	rates := s.rates()
 	return e.join(q, s, p[pShiftX+d], 1, func(j *[maxUnknowns]float64, c int, f, slope float64) {
 		j[pBlurX+d] = lerp(rates.blur, c, f)

@@ -42,6 +42,9 @@ const (
 	settled      = 2e-3 // px of movement of both edges at which a fit has settled
 )
 
+// pairRooms are what fits work in.
+var pairRooms pool[float64]
+
 // fitPair fits both edges of a slice together: a straight-line luma on each
 // side and between, joined by the photo's own edge shape. The unknowns are the
 // two edges and the three lines; Gauss-Newton with Huber weights, so that a speck
@@ -55,7 +58,8 @@ func fitPair(s slice, p pairShape, x0, x1 float64) (pairFit, bool) {
 	lo, hi := s.bins[0].x, s.bins[len(s.bins)-1].x
 	fit := pairFit{x: [2]float64{x0, x1}, bins: len(s.bins)}
 	n := len(s.bins)
-	room := make([]float64, 4*n)
+	room := pairRooms.get(4 * n)
+	defer pairRooms.put(room)
 	r, root, spare := room[:n:n], room[n:2*n:2*n], room[2*n:]
 	for i, b := range s.bins {
 		root[i] = math.Sqrt(b.n)

@@ -73,6 +73,21 @@ func usedOrNew(size int) []uint8 {
 	return inLargePages(size)
 }
 
+// pool keeps slices that were given back for those who need one for a while. What
+// nobody takes the collector has.
+type pool[T float32 | float64] struct{ used sync.Pool }
+
+// get returns n values that hold anything.
+func (p *pool[T]) get(n int) []T {
+	if used, ok := p.used.Get().(*[]T); ok && cap(*used) >= n {
+		return (*used)[:n]
+	}
+	return make([]T, n, n+n/4) // the next one may be a little larger
+}
+
+// put takes a slice that nothing uses any more.
+func (p *pool[T]) put(v []T) { p.used.Put(&v) }
+
 // inLargePages returns size bytes, all 0, that begin with a large page. The advice is
 // only that, and may fail.
 func inLargePages(size int) []uint8 {

@@ -2,6 +2,8 @@ package vision
 
 import (
 	"bytes"
+	"math"
+	"slices"
 	"testing"
 )
 
@@ -27,6 +29,43 @@ func TestClose(t *testing.T) {
 	}
 	if reused == 0 { // a pool may forget, but not always
 		t.Error("no photo lay in used memory: nothing was tested")
+	}
+}
+
+// TestPools: edges and splines in used memory are those in their own.
+func TestPools(t *testing.T) {
+	edge := func() *edgeShape {
+		s, ok := newShadedEdge(camera1D{S: 1.2, A: 0.5, R: 1.3}, grey(0.2), grey(0.7), filmShadow{castShadow, 0.1, 2})
+		if !ok {
+			t.Fatal("no edge")
+		}
+		return s
+	}
+	luma := mustDecode(t, "textured", asJPEG(t, textured(64, 48))).Luma
+	window := func() *spline {
+		s, ok := newSpline(luma, 5, 5, 40, 41)
+		if !ok {
+			t.Fatal("no spline")
+		}
+		return s
+	}
+	wantEdge, wantSpline := edge(), window()
+	for range 10 {
+		table, c := make([]float64, 2*len(wantEdge.table)), make([]float32, 2*len(wantSpline.c))
+		for i := range table {
+			table[i] = math.NaN()
+		}
+		for i := range c {
+			c[i] = float32(math.NaN())
+		}
+		edgeTables.put(table)
+		splines.put(c)
+		if got := edge(); !slices.Equal(got.table, wantEdge.table) {
+			t.Error("an edge shows what was in the memory")
+		}
+		if got := window(); !slices.Equal(got.c, wantSpline.c) {
+			t.Error("a spline shows what was in the memory")
+		}
 	}
 }
 

@@ -351,6 +351,7 @@ func (f *shadeFit) shaded(side int, p *shadingVector, q *normal) bool {
 	if !ok {
 		return false
 	}
+	defer s.close()
 	blur := s.blurRate()
 	dimmed, further := s.shadowRates()
 	return e.join(q, s, p[pMove+side], f.misfit, func(j *[maxUnknowns]float64, k int, w, slope float64) {

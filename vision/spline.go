@@ -21,7 +21,7 @@ func newSpline(p *Plane, x0, y0, x1, y1 int) (*spline, bool) {
 	if s.w < 4 || s.h < 4 {
 		return nil, false
 	}
-	s.c = newRaster[float32](s.w * s.h)
+	s.c = splines.get(s.w * s.h)
 	for y := range s.h {
 		row := s.c[y*s.w : (y+1)*s.w]
 		for x, v := range p.Row(y0 + y)[x0:x1] {
@@ -32,6 +32,13 @@ func newSpline(p *Plane, x0, y0, x1, y1 int) (*spline, bool) {
 	s.prefilterColumns()
 	return s, true
 }
+
+// splines are the coefficients of splines that were closed.
+var splines pool[float32]
+
+// close gives the spline's memory to splines made later; nothing of it may be used after
+// that. To leave it out costs time only.
+func (s *spline) close() { splines.put(s.c) }
 
 // splineGain is what the filter of both directions asks for, 6 each.
 const splineGain = 36

@@ -158,6 +158,7 @@ func layOver(slices []barSlice, w *Witness, out *[2]superEdge) bool {
 			wpx, _ := fit.width()
 			spread += (wpx - (s.x1 - s.x0)) / 2 * s.perPx
 		}
+		shape.close()
 		out[d] = sum.edge(film, metal)
 	}
 	if used < 2 {
@@ -238,9 +239,10 @@ func (e *superEdge) join(q *normal, s *edgeShape, shift, misfit float64, rates f
 	}
 	mean := e.meanWeight() * misfit
 	own := normal{n: q.n + 2}
+	var j [maxUnknowns]float64
 	for i, u := range e.u {
 		v, slope := s.at(u - shift)
-		var j [maxUnknowns]float64
+		j = [maxUnknowns]float64{}
 		if cell, share, ok := s.inside(u - shift); ok {
 			rates(&j, cell, share, slope)
 			for k := range q.n {
@@ -292,6 +294,7 @@ func (e *superEdge) spread(c camera1D) (float64, bool) {
 			}
 			q.add(&j, e.y[i]-level-gain*v, e.w[i])
 		}
+		s.close()
 		f, ok := q.factorise()
 		if !ok {
 			return 0, false
