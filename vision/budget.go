@@ -26,7 +26,7 @@ const (
 )
 
 // budget fills the width's and the taper's uncertainty, term by term.
-func (m *Measurement) budget(t *traced) {
+func (m *Measurement) budget(t *traced) (ok bool) {
 	pr := m.Profile
 	edge := pr.U
 	perPx := 1 / m.PxPerMM
@@ -64,6 +64,7 @@ func (m *Measurement) budget(t *traced) {
 		{"plane tilt", math.Hypot(alongTaper, acrossTaper), true},
 	}
 	pr.U, pr.TaperU = combined(pr.Budget), combined(pr.TaperBudget)
+	return pr.U+pr.TaperU < math.Inf(1) // which NaN is not
 }
 
 // vagueEdge is the standard uncertainty of an edge's place over what its spread
@@ -164,7 +165,10 @@ func (t *traced) viewU(v *calib.View) (mean, taper float64) {
 		return 0, 0
 	}
 	f := func(w *calib.View) []float64 {
-		e, _ := t.endWidths(w, t.c.plane)
+		e, ok := t.endWidths(w, t.c.plane)
+		if !ok {
+			return []float64{math.NaN(), math.NaN()}
+		}
 		return []float64{(e[0] + e[1]) / 2, e[0] - e[1]}
 	}
 	_, cov := v.PropagateJoint(f)
@@ -172,7 +176,8 @@ func (t *traced) viewU(v *calib.View) (mean, taper float64) {
 }
 
 // shift returns how mean width and taper change with a change of the strip's
-// plane, its slopes taken about the strip's middle.
+// plane, its slopes taken about the strip's middle; NaN where the camera would see the
+// strip there from behind or along its edge.
 func (t *traced) shift(d calib.Plane) (mean, taper float64) {
 	if f, _ := t.outer(); f == nil {
 		return 0, 0
@@ -188,7 +193,7 @@ func (t *traced) shift(d calib.Plane) (mean, taper float64) {
 	a, ok1 := t.endWidths(t.c.v, moved(1))
 	b, ok2 := t.endWidths(t.c.v, moved(-1))
 	if !ok1 || !ok2 {
-		return 0, 0
+		return math.NaN(), math.NaN()
 	}
 	return math.Abs(a[0]+a[1]-b[0]-b[1]) / 4, math.Abs((a[0]-a[1])-(b[0]-b[1])) / 2
 }

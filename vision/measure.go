@@ -67,10 +67,13 @@ func (m *Measurement) run(p *Photo, o Options) (t *traced, r *Refusal) {
 func (m *Measurement) strip(p *Photo, f *found, o Options) (*traced, *Refusal) {
 	t, r := findStrip(p, f, m.Bars, o)
 	if t == nil {
-		return nil, r
+		return nil, m.hiddenBySurface(p, f, o, r)
 	}
 	m.describe(t, o)
 	if r != nil {
+		return nil, r
+	}
+	if r := m.gateSurface(t.c.axis, o); r != nil {
 		return nil, r
 	}
 	return t, m.gateStrip(t)
@@ -205,7 +208,10 @@ func (m *Measurement) describe(t *traced, o Options) {
 	for i := range pr.Ends {
 		pr.Ends[i].Pixel, _ = m.View.Image(t.c.plane.At(pr.Ends[i].Card))
 	}
-	m.budget(t)
+	if !m.budget(t) {
+		m.Profile = nil
+		return
+	}
 	m.Thickness = o.thickness(m.Card.Layout)
 	if o.PlaneU == nil && o.Surface.Kind == SurfaceUnknown && (o.Height == nil || m.Card.Layout.OnPart) {
 		m.flag(FlagSurfaceAssumed)

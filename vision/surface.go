@@ -67,15 +67,58 @@ func (s Surface) lie(l *calib.Layout, dir calib.CardPoint, off float64, thicknes
 	case !l.OnPart:
 		return 0, 0, PlaneU{benchHeightU, flatSlopeU, contactU / r}
 	}
-	off = math.Max(-0.9*r, math.Min(0.9*r, off))
+	off = math.Max(-farRound*r, math.Min(farRound*r, off)) // gateSurface refuses what lies beyond
 	drop := r - math.Sqrt(r*r-off*off)
 	slope := off / math.Sqrt(r*r-off*off)
 	if s.Kind == SurfaceJournal {
 		return back - drop, -slope, PlaneU{math.Hypot(heightU, slope*contactU), flatSlopeU, contactU / r}
 	}
-	half := math.Min(0.9*r, (l.Height*math.Abs(dir.X)+l.Width*math.Abs(dir.Y))/2)
+	half := math.Min(farRound*r, halfAcross(l, dir))
 	sag := r - math.Sqrt(r*r-half*half)
 	return back + (drop - sag), slope, PlaneU{math.Hypot(heightU, slope*chordU), flatSlopeU, chordU / r}
+}
+
+// halfAcross is half of how wide a card is, mm, across an axis of that direction.
+func halfAcross(l *calib.Layout, dir calib.CardPoint) float64 {
+	return (l.Height*math.Abs(dir.X) + l.Width*math.Abs(dir.Y)) / 2
+}
+
+// farRound is how far round a surface, in radii beside its middle, a strip or a card's
+// edge may lie: there the metal stands 64 degrees steep. A card beside the strip does not
+// lie so.
+const farRound = 0.9
+
+// gateSurface refuses a strip or a card that does not fit on the round surface that was
+// told: the radius is of something else.
+func (m *Measurement) gateSurface(a Axis, o Options) *Refusal {
+	l, s := m.Card.Layout, o.Surface
+	if s.Radius == 0 || !l.OnPart || o.PlaneU != nil {
+		return nil
+	}
+	far := math.Abs(a.At(0).Dot(a.Normal()))
+	if s.Kind == SurfaceShell {
+		far = math.Max(far, halfAcross(l, a.Dir))
+	}
+	if !m.check("way round the surface", far, farRound*s.Radius, "mm") {
+		return Refuse(CodeSurfaceMismatch, "%.0f mm beside its middle, and the radius %.4g mm", far, s.Radius)
+	}
+	return nil
+}
+
+// hiddenBySurface is the refusal r of a strip that was not found, or that of the told
+// radius where the strip is found without it and does not fit on it.
+func (m *Measurement) hiddenBySurface(p *Photo, f *found, o Options, r *Refusal) *Refusal {
+	if o.Surface.Radius == 0 {
+		return r
+	}
+	flat := o
+	flat.Surface = Surface{Kind: SurfaceFlat}
+	if t, _ := findStrip(p, f, m.Bars, flat); t != nil {
+		if why := m.gateSurface(t.c.axis, o); why != nil {
+			return why
+		}
+	}
+	return r
 }
 
 // thickness is the card's as told, mm, where the strip's height follows from it, else 0:

@@ -156,3 +156,46 @@ func onRound(s *synth.Scene, strip *synth.Strip) Surface {
 	strip.Height = -s.Card.Thickness + drop - (r - math.Sqrt(r*r-half*half))
 	return Surface{SurfaceShell, r}
 }
+
+const read = "no error" // as refusalCode says it
+
+// TestRadiusTooSmall: a strip further from the card's middle than the radius lets it be,
+// and a card wider than the shell, are not read.
+func TestRadiusTooSmall(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders a photo")
+	}
+	s := smallScene(t, "rider")
+	p, _ := shot(t, s)
+	y, half := math.Abs(s.Strips[0].Centre.Y), calib.Rider().Height/2
+	for _, c := range []struct {
+		surface Surface
+		want    string
+	}{
+		{Surface{SurfaceJournal, 3 * y}, read},
+		{Surface{SurfaceJournal, y / 0.95}, CodeSurfaceMismatch},
+		{Surface{SurfaceJournal, y / 2}, CodeSurfaceMismatch},
+		{Surface{SurfaceShell, 4 * math.Max(half, y)}, read},
+		{Surface{SurfaceShell, math.Max(half, y) / 0.97}, CodeSurfaceMismatch},
+		{Surface{SurfaceShell, half / 2}, CodeSurfaceMismatch},
+	} {
+		if _, err := Measure(p, Options{Surface: c.surface}); refusalCode(err) != c.want {
+			t.Errorf("strip %.1f mm and card %.1f mm beside the middle, %+v: %v, want %q", y, half, c.surface, err, c.want)
+		}
+	}
+}
+
+// TestNoPlaneNoBudget: a plane that is so unsure that the camera might look along it
+// leaves the width unknown, rather than as sure as if its height and tilt were told.
+func TestNoPlaneNoBudget(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders a photo")
+	}
+	p, _ := shot(t, smallScene(t, "rider"))
+	for height, want := range map[float64]string{0.3: read, 1e4: CodeStationsLost} {
+		m, err := Measure(p, Options{PlaneU: &PlaneU{Height: height, Along: degree, Across: degree}})
+		if refusalCode(err) != want || (m.Profile != nil) != (want == read) {
+			t.Errorf("a height known to %v mm: %v, want %q", height, err, want)
+		}
+	}
+}

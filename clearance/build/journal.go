@@ -137,7 +137,7 @@ func (j Journal) checkReading(r Reading) error {
 			return fmt.Errorf("%s is the photo of reading %d already", p.Name, n)
 		}
 	}
-	_, err := r.Measured()
+	_, err := r.Gauged()
 	return err
 }
 
