@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -65,6 +66,16 @@ func explain(cmd *cobra.Command, err error) int {
 	}
 }
 
+// version tells which program this is: the release, or the commit and its time that Go
+// wrote into it when it was built.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok || info.Main.Version == "" || info.Main.Version == "(devel)" {
+		return "unknown, built without its commit"
+	}
+	return info.Main.Version
+}
+
 // newRootCommand builds the command tree.
 func newRootCommand() *cobra.Command {
 	root := &cobra.Command{
@@ -84,9 +95,11 @@ Topics, for stripgap help TOPIC:
 		Example: `  stripgap card print --out sheet.pdf --tags M1,M2,M3
   stripgap read photos --lot lot.toml --pictures out
   stripgap help photographing`,
+		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
+	root.Flags().Bool("version", false, "tell which program this is")
 	root.AddCommand(newReadCommand(), newReaderCommand(), newBuildCommand(), newServeCommand(), newCardCommand(), newPhoneCommand(), newStripCommand(), newRenderCommand())
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	// Made now rather than at the start, so that they are guarded like the rest.
