@@ -60,7 +60,7 @@ func (o *outcome) right() bool {
 	case !o.fault():
 		return o.read()
 	case o.read():
-		return o.named && len(o.flags) > 0
+		return slices.ContainsFunc(o.flags, func(f string) bool { return slices.Contains(o.named, f) })
 	}
 	return slices.Contains(o.want, o.code)
 }

@@ -96,7 +96,7 @@ func TestRefuse(t *testing.T) {
 func TestRight(t *testing.T) {
 	reading := population{}
 	fault := population{want: []string{"no-strip", "stations-lost"}}
-	damage := population{want: []string{"stations-lost"}, named: true}
+	damage := population{want: []string{"stations-lost"}, named: []string{"smeared"}}
 	flag := []string{"smeared"}
 	for _, c := range []struct {
 		p     population
@@ -106,7 +106,7 @@ func TestRight(t *testing.T) {
 	}{
 		{reading, "", nil, true}, {reading, "", flag, true}, {reading, "blurred", nil, false},
 		{fault, "", nil, false}, {fault, "", flag, false}, {fault, "stations-lost", nil, true}, {fault, "blurred", nil, false},
-		{damage, "", nil, false}, {damage, "", flag, true}, {damage, "blurred", flag, false}, {damage, "stations-lost", nil, true},
+		{damage, "", nil, false}, {damage, "", flag, true}, {damage, "", []string{"by-colour"}, false}, {damage, "blurred", flag, false}, {damage, "stations-lost", nil, true},
 	} {
 		o := outcome{trial: trial{population: c.p}, code: c.code, flags: c.flags}
 		if o.right() != c.want {

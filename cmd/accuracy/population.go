@@ -15,9 +15,9 @@ type population struct {
 	// want holds the refusal codes any of which is right; none where the photo
 	// should be read.
 	want []string
-	// named accepts a reading, too, if it carries a flag that says something is
-	// the matter with the strip.
-	named bool
+	// named are flags that say what is wrong with the strip: a reading that carries one
+	// of them is right, too.
+	named []string
 	told  knowledge         // usually
 	count func(options) int // of its trials, as the command line says
 }
@@ -33,9 +33,9 @@ var refusals = map[synth.Stratum]population{
 	synth.CutOff:      {want: []string{vision.CodeStripCutOff}},
 	synth.HalfCard:    {want: []string{vision.CodeFewMarks, vision.CodeNoCard}},
 	synth.UnderCard:   {want: []string{vision.CodeStripReachesCard, vision.CodeNoStrip}},
-	synth.Smeared:     {want: []string{vision.CodeSmeared, vision.CodeUnevenEdges}, named: true},
-	synth.Torn:        {want: []string{vision.CodeStationsLost}, named: true},
-	synth.Rolled:      {want: []string{vision.CodeRolled, vision.CodeStationsLost}, named: true},
+	synth.Smeared:     {want: []string{vision.CodeSmeared, vision.CodeUnevenEdges}, named: []string{vision.FlagSmeared, vision.FlagUnevenEdges}},
+	synth.Torn:        {want: []string{vision.CodeStationsLost}, named: []string{vision.FlagTorn}},
+	synth.Rolled:      {want: []string{vision.CodeRolled, vision.CodeStationsLost}, named: []string{vision.FlagRolled}},
 	synth.Blurred:     {want: []string{vision.CodeBlurred}},
 	synth.Steep:       {want: []string{vision.CodeTilted}},
 	synth.Overexposed: {want: []string{vision.CodeSaturated}},
