@@ -161,6 +161,6 @@ func (f *readFlags) print(w io.Writer, results []pipeline.Result) error {
 	case "csv":
 		return report.CSV(w, results)
 	default:
-		return report.Table(w, results, report.Options{Coverage: f.coverage, Explain: f.explain})
+		return report.Table(w, results, report.Options{Coverage: f.coverage, Explain: f.explain, Surface: f.told()})
 	}
 }

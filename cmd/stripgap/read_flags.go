@@ -250,6 +250,18 @@ func (f *readFlags) surface(given func(string) bool) (vision.Surface, error) {
 	return s, nil
 }
 
+// told says by its diameter, which parts are measured by, which round surface was told:
+// of one that was taken for a radius it is twice what the person has in hand.
+func (f *readFlags) told() string {
+	switch {
+	case f.shell > 0:
+		return fmt.Sprintf("the strips lie in shells %.4g mm across", 2*f.shell)
+	case f.journal > 0:
+		return fmt.Sprintf("the strips lie on journals %.4g mm across", 2*f.journal)
+	}
+	return ""
+}
+
 // largeRadius in mm is half of a journal that few engines have (common practice, no
 // source), and as large as many a journal is across.
 const largeRadius = 35.0

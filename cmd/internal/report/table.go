@@ -19,6 +19,8 @@ import (
 type Options struct {
 	Coverage float64 // k > 0 of the uncertainties shown
 	Explain  bool    // print every reading's uncertainty budget
+	// Surface says in half a sentence which round surface was told, or nothing.
+	Surface string
 }
 
 // Table writes the readings for a person at a bench: one row a photo that was
@@ -153,6 +155,9 @@ func (t *table) notes() {
 				t.printf("%s\n", text)
 			}
 		}
+	}
+	if t.Surface != "" {
+		t.printf("As told, %s.\n", t.Surface)
 	}
 	t.known()
 	if !t.withClearance() {
