@@ -52,6 +52,19 @@ func toPlace(x float64, place int) float64 {
 	return math.Round(x / math.Pow10(place))
 }
 
+// Chance prints a probability, 0 to 1, in whole percent and never as certain: "63 %",
+// "over 99 %", "under 1 %".
+func Chance(p float64) string {
+	switch percent := math.Round(100 * p); {
+	case percent >= 100:
+		return "over 99 %"
+	case percent <= 0:
+		return "under 1 %"
+	default:
+		return strconv.FormatFloat(percent, 'f', 0, 64) + " %"
+	}
+}
+
 // fromPlace prints n steps of 10^place, with -place decimals.
 func fromPlace(n float64, place int) string {
 	if n == 0 {

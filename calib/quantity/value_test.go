@@ -60,3 +60,12 @@ func TestFormat(t *testing.T) {
 		t.Errorf("scaled: got %v, want %v", got, want)
 	}
 }
+
+// TestChance: what cannot be told is not printed as certain.
+func TestChance(t *testing.T) {
+	for p, want := range map[float64]string{0: "under 1 %", 0.004: "under 1 %", 0.006: "1 %", 0.5: "50 %", 0.994: "99 %", 0.996: "over 99 %", 1: "over 99 %"} {
+		if got := Chance(p); got != want {
+			t.Errorf("%v: %q, want %q", p, got, want)
+		}
+	}
+}

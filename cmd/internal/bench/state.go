@@ -214,7 +214,7 @@ func verdicts(b build.BearingStatus) []verdictShown {
 			v.State = "outside"
 			v.Text += ", " + j.Side
 		default:
-			v.Text += fmt.Sprintf(", inside with a probability of %.0f %%", 100*j.Conformity)
+			v.Text += ", inside with a probability of " + quantity.Chance(j.Conformity)
 		}
 		out = append(out, v)
 	}

@@ -119,7 +119,8 @@ func limitWords(s string) string {
 // lots lists the strip lots that readings were made with, each once.
 func (s RecordSource) lots() (lines []string) {
 	for _, r := range s.Journal.Standing() {
-		line := fmt.Sprintf("%s, section area %.4f ± %.4f mm²", r.Lot.Name, r.Lot.Area, s.Build.Coverage*r.Lot.AreaU)
+		area, u := quantity.Round(r.Lot.Area, s.Build.Coverage*r.Lot.AreaU)
+		line := fmt.Sprintf("%s, section area %s ± %s mm²", r.Lot.Name, area, u)
 		if !slices.Contains(lines, line) {
 			lines = append(lines, line)
 		}
@@ -271,7 +272,7 @@ func recordVerdict(j *build.Judgement) *RecordVerdict {
 	case clearance.Outside:
 		v.Mark = MarkBad
 	default:
-		v.Mark, v.Detail = MarkWatch, fmt.Sprintf("%.0f %% likely inside", 100*j.Conformity)
+		v.Mark, v.Detail = MarkWatch, quantity.Chance(j.Conformity)+" likely inside"
 	}
 	return v
 }

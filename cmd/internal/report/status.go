@@ -165,7 +165,7 @@ func judgementWord(j *build.Judgement) string {
 	case j == nil:
 		return "-"
 	case j.Verdict == clearance.CannotTell:
-		return fmt.Sprintf("%s (%.0f %% likely inside)", j.Verdict, 100*j.Conformity)
+		return fmt.Sprintf("%s (%s likely inside)", j.Verdict, quantity.Chance(j.Conformity))
 	case j.Side != "":
 		return j.Side
 	}

@@ -255,7 +255,7 @@ func verdict(r pipeline.Result) string {
 		word := kind + " " + j.Verdict
 		switch {
 		case j.Verdict == string(clearance.CannotTell):
-			word += fmt.Sprintf(" (%.0f %% likely inside)", 100*j.Conformity)
+			word += " (" + quantity.Chance(j.Conformity) + " likely inside)"
 		case j.Verdict != string(clearance.Outside):
 		case j.Hi != nil && r.Clearance.Mean > *j.Hi:
 			word += " (too large)"
