@@ -186,11 +186,18 @@ func madOf(root, r []float64, guess float64, spare []float64) float64 {
 	return math.Max(mad*nthNear(a, len(a)/2, guess/mad, spare[len(r):]), 1e-5)
 }
 
-// nthNear is nth, quicker where guess is not far from what comes out: it counts how
-// many lie in cells of a 64th of it, and looks only into one. spare has room for all
-// of v, none of which is negative.
+// nthNear is nth, quicker where guess, or for 0 the mean of some, is not far from what
+// comes out: it counts how many lie in cells of a 64th of it, and looks only into one.
+// spare has room for all of v, none of which is negative.
 func nthNear(v []float64, k int, guess float64, spare []float64) float64 {
-	if !(guess > 0) {
+	if guess == 0 {
+		const every = 4
+		for i := 0; i < len(v); i += every {
+			guess += v[i]
+		}
+		guess *= every / float64(len(v))
+	}
+	if !(guess > 0 && guess <= math.MaxFloat64) {
 		return nth(v, k)
 	}
 	const last = 255 // holds all that is larger, too

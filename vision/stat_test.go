@@ -90,6 +90,32 @@ func TestMedianAndNthAgreeWithSorting(t *testing.T) {
 	}
 }
 
+// TestNthNear: whatever is guessed, the value at each place is that of a sorted slice.
+func TestNthNear(t *testing.T) {
+	for trial := range 300 {
+		rng := rand.New(rand.NewPCG(3, uint64(trial)))
+		v := make([]float64, 1+rng.IntN(200))
+		for i := range v {
+			switch v[i] = math.Abs(rng.NormFloat64()); {
+			case trial%3 == 0:
+				v[i] = float64(rng.IntN(4)) // many ties, and zeros
+			case trial%3 == 1 && rng.IntN(10) == 0:
+				v[i] *= 1e3
+			}
+		}
+		if trial%20 == 0 {
+			v[rng.IntN(len(v))] = math.Inf(1)
+		}
+		sorted := slices.Sorted(slices.Values(v))
+		k := rng.IntN(len(v))
+		for _, guess := range []float64{0, 1e-9, 0.1, 0.67, 3, 1e9, math.Inf(1), math.NaN()} {
+			if got := nthNear(slices.Clone(v), k, guess, make([]float64, len(v))); got != sorted[k] {
+				t.Fatalf("guessing %v, place %d of %v is %v, want %v", guess, k, v, got, sorted[k])
+			}
+		}
+	}
+}
+
 // TestNormalEquationsAgainstNIST checks estimates, their standard deviations and
 // the residual standard deviation against the certified values of Norris (NIST
 // StRD, linear least squares). Nine digits: normal equations square the
