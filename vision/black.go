@@ -1,7 +1,6 @@
 package vision
 
 import (
-	"math"
 	"slices"
 
 	"stripgap/calib"
@@ -22,22 +21,15 @@ const blackSlack = 0.06
 // where the photo shows none.
 func inkOf(p *Photo, v *calib.View, l *calib.Layout) (ink rgb, ok bool) {
 	const places = 9 // along a bar
-	var seen [3][]float64
+	var seen colourSamples
 	for _, b := range l.Bars {
 		for i := 1; b.Count == 1 && i <= places; i++ {
 			px, _ := v.Image(calib.Plane{}.At(barPoint(b, b.Width/2, b.Length*float64(i)/(places+1))))
-			x, y := int(math.Round(px.X)), int(math.Round(px.Y))
-			if x < 0 || y < 0 || x >= p.Luma.W || y >= p.Luma.H {
-				continue
-			}
-			red, green, blue := p.RGB(x, y)
-			for k, value := range [3]float64{red, green, blue} {
-				seen[k] = append(seen[k], value/255)
-			}
+			seen.add(p, px)
 		}
 	}
-	if len(seen[0]) == 0 {
+	if seen.count() == 0 {
 		return ink, false
 	}
-	return rgb{median(seen[0]), median(seen[1]), median(seen[2])}, true
+	return seen.median(), true
 }

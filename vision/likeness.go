@@ -132,30 +132,24 @@ func (c rgb) apart(d rgb) float64 {
 // and a part has things on it.
 func (t *traced) unevenInside() bool {
 	const places = 15
-	var seen [places][3][]float64
+	var seen [places]colourSamples
 	for _, k := range t.cuts {
 		if k.dropped != "" {
 			continue
 		}
 		edge := 2.5*t.cam.S + 1.5*t.cam.R // what an edge's own shape covers
+		if k.fit.x[1]-k.fit.x[0] < 3*edge {
+			continue
+		}
 		for i := range places {
-			x := k.fit.x[0] + edge + (k.fit.x[1]-k.fit.x[0]-2*edge)*float64(i)/(places-1)
-			q := k.frame.at(x)
-			x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y))
-			if k.fit.x[1]-k.fit.x[0] < 3*edge || x0 < 0 || y0 < 0 || x0 >= t.c.p.Luma.W || y0 >= t.c.p.Luma.H {
-				continue
-			}
-			r, g, b := t.c.p.RGB(x0, y0)
-			for n, v := range [3]float64{r, g, b} {
-				seen[i][n] = append(seen[i][n], v/255)
-			}
+			seen[i].add(t.c.p, k.frame.at(k.fit.x[0]+edge+(k.fit.x[1]-k.fit.x[0]-2*edge)*float64(i)/(places-1)))
 		}
 	}
 	contrast := math.Min(t.film.apart(t.metal[0]), t.film.apart(t.metal[1]))
 	var across []rgb
 	for i := range seen {
-		if len(seen[i][0]) >= 5 {
-			across = append(across, rgb{median(seen[i][0]), median(seen[i][1]), median(seen[i][2])})
+		if seen[i].count() >= 5 {
+			across = append(across, seen[i].median())
 		}
 	}
 	for i, a := range across {

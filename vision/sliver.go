@@ -44,7 +44,7 @@ func sliver(p *Photo, v *calib.View, l *calib.Layout, w *Witness) bool {
 			last = at
 			inner := (0.2 + math.Min(sliverNear, math.Abs(at))) / 2
 			run.add(p, v, rim.Add(side.Scale(inner)), rim.Add(side.Scale(sliverFar)), rim.Sub(side.Scale(inner)))
-			if float64(len(run[0][0]))*sliverStep >= minStripLength && run.ofOwnHue() {
+			if float64(run[0].count())*sliverStep >= minStripLength && run.ofOwnHue() {
 				return true
 			}
 		}
@@ -53,20 +53,13 @@ func sliver(p *Photo, v *calib.View, l *calib.Layout, w *Witness) bool {
 }
 
 // sliverRun is what looks in a row show of the sliver, the metal beyond it and the
-// card's border: red, green and blue, 0 to 1.
-type sliverRun [3][3][]float64
+// card's border.
+type sliverRun [3]colourSamples
 
 func (r *sliverRun) add(p *Photo, v *calib.View, at ...calib.CardPoint) {
 	for i, c := range at {
 		px, _ := v.Image(calib.Plane{}.At(c))
-		x, y := int(math.Round(px.X)), int(math.Round(px.Y))
-		if x < 0 || y < 0 || x >= p.Luma.W || y >= p.Luma.H {
-			continue
-		}
-		red, green, blue := p.RGB(x, y)
-		for k, value := range [3]float64{red, green, blue} {
-			r[i][k] = append(r[i][k], value/255)
-		}
+		r[i].add(p, px)
 	}
 }
 
@@ -74,11 +67,11 @@ func (r *sliverRun) add(p *Photo, v *calib.View, at ...calib.CardPoint) {
 // of light from both.
 func (r *sliverRun) ofOwnHue() bool {
 	var seen [3]rgb
-	for i, c := range r {
-		if len(c[0]) == 0 {
+	for i := range r {
+		if r[i].count() == 0 {
 			return false
 		}
-		seen[i] = rgb{median(c[0]), median(c[1]), median(c[2])}
+		seen[i] = r[i].median()
 	}
 	for share := 0.0; share <= 1; share += 0.25 {
 		var mix rgb

@@ -210,18 +210,7 @@ func arc(chord, r float64) float64 {
 // colours samples film and metal at the stations: the middle third of the film,
 // and the metal between 0.3 and 1 side widths outside each edge; medians.
 func (c *cutter) colours(cuts []cut) (film rgb, metal [2]rgb, ok bool) {
-	var f, m0, m1 [3][]float64
-	take := func(to *[3][]float64, k cut, x float64) {
-		q := k.frame.at(x)
-		x0, y0 := int(math.Round(q.X)), int(math.Round(q.Y))
-		if x0 < 0 || y0 < 0 || x0 >= c.p.Luma.W || y0 >= c.p.Luma.H {
-			return
-		}
-		r, g, b := c.p.RGB(x0, y0)
-		for i, v := range [3]float64{r, g, b} {
-			to[i] = append(to[i], v/255)
-		}
-	}
+	var f, m0, m1 colourSamples
 	for _, k := range cuts {
 		if k.perPx == 0 {
 			continue
@@ -232,18 +221,15 @@ func (c *cutter) colours(cuts []cut) (film rgb, metal [2]rgb, ok bool) {
 			x0, x1 = k.fit.x[0], k.fit.x[1]
 		}
 		for _, t := range [5]float64{0.3, 0.4, 0.5, 0.6, 0.7} {
-			take(&f, k, x0+t*(x1-x0))
+			f.add(c.p, k.frame.at(x0+t*(x1-x0)))
 		}
 		for _, t := range [4]float64{0.4, 0.55, 0.7, 0.85} {
-			take(&m0, k, x0-t*c.side)
-			take(&m1, k, x1+t*c.side)
+			m0.add(c.p, k.frame.at(x0-t*c.side))
+			m1.add(c.p, k.frame.at(x1+t*c.side))
 		}
 	}
-	if len(f[0]) == 0 || len(m0[0]) == 0 || len(m1[0]) == 0 {
+	if f.count() == 0 || m0.count() == 0 || m1.count() == 0 {
 		return film, metal, false
 	}
-	for i := range 3 {
-		film[i], metal[0][i], metal[1][i] = median(f[i]), median(m0[i]), median(m1[i])
-	}
-	return film, metal, true
+	return f.median(), [2]rgb{m0.median(), m1.median()}, true
 }
