@@ -110,28 +110,31 @@ func smallMarks(seen []sighting) bool {
 // hard to read.
 const fewMarkPixels = 11.0
 
+// fitMarks fits camera and pose to marks of a photo.
+func fitMarks(p *Photo, marks []MarkFound, prior calib.Prior) (*calib.View, error) {
+	c := Card{Marks: marks}
+	card, img := c.places()
+	return calib.FitView(card, img, markSigma(marks), p.Luma.W, p.Luma.H, prior)
+}
+
 // fitView fits camera and pose to the refined marks. One mark that alone does
 // not fit (dirt, a finger) is left out while five remain.
 func (f *found) fitView(p *Photo, o Options) *Refusal {
-	fit := func(m []MarkFound, prior calib.Prior) (*calib.View, error) {
-		c := Card{Marks: m}
-		card, img := c.places()
-		return calib.FitView(card, img, markSigma(m), p.Luma.W, p.Luma.H, prior)
-	}
-	v, err := fit(f.card.Marks, o.prior(p))
+	fit := func(prior calib.Prior) (*calib.View, error) { return fitMarks(p, f.card.Marks, prior) }
+	v, err := fit(o.prior(p))
 	if err != nil {
 		return Refuse(CodeCardDistorted, "%v", err)
 	}
-	if misfit(v) > maxMisfit {
-		p.cut = p.cut || o.cutUnseen(p, func(prior calib.Prior) (*calib.View, error) { return fit(f.card.Marks, prior) })
-		if v, err = fit(f.card.Marks, o.prior(p)); err != nil {
+	if misfit(v) > maxMisfit && o.cutUnseen(p, fit) {
+		p.cut = true
+		if v, err = fit(o.prior(p)); err != nil {
 			return Refuse(CodeCardDistorted, "%v", err)
 		}
 	}
 	if v.RMS > maxReproj && len(f.card.Marks) > minMarks {
 		for i := range f.card.Marks {
 			less := append(append([]MarkFound(nil), f.card.Marks[:i]...), f.card.Marks[i+1:]...)
-			if w, err := fit(less, o.prior(p)); err == nil && w.RMS < maxReproj/2 && w.RMS < v.RMS/3 {
+			if w, err := fitMarks(p, less, o.prior(p)); err == nil && w.RMS < maxReproj/2 && w.RMS < v.RMS/3 {
 				v, f.card.Marks = w, less
 				break
 			}

@@ -14,7 +14,6 @@ const (
 	// counts as noise of 2.5 um (markJitter); this admits 14 um. Of 40 rendered photos
 	// with jitter to 10 um one reached 20, and a print stretched by 3.6 % 26.
 	maxMisfit      = 30.0
-	maxAspect      = 4.0 // standard deviations from the one that a sheet's check says
 	maxBlur        = 2.3 // px, as the bars show it: optics, pixel and demosaicing
 	minWidthPixels = 8.0
 	minWidthBlurs  = 6.0

@@ -1,10 +1,6 @@
 package vision
 
-import (
-	"math"
-
-	"stripgap/calib"
-)
+import "math"
 
 // A card contradicts its sheet's check where it is stretched by more than leastStretch,
 // as a printer seldom does in one part of a sheet more than in the whole (common
@@ -36,8 +32,7 @@ func (m *Measurement) gatePrint(p *Photo, f *found, o Options) *Refusal {
 func (f *found) stretch(p *Photo, o Options) (off, u float64) {
 	prior := o.prior(p)
 	prior.AspectSD = looseAspect
-	card, img := f.card.places()
-	free, err := calib.FitView(card, img, markSigma(f.card.Marks), p.Luma.W, p.Luma.H, prior)
+	free, err := fitMarks(p, f.card.Marks, prior)
 	if err != nil {
 		return 0, 0 // the marks tell no more than with it
 	}

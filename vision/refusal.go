@@ -200,9 +200,9 @@ var refusals = map[string]refusalText{
 		"tap the strip to focus, lay the card at its height, and light it from all sides (a white sheet round it)"},
 	CodeRiderGap: {"the small card lies too far from the strip",
 		"lay the small card within 5 mm of the strip, at the same height"},
-
 	CodeSurfaceMismatch: {"the strip and the card do not fit on a surface of the radius that was told",
 		"give half of the diameter of the journal or bore that they lie on, and the unit it is meant in"},
+
 	CodePairMismatch: {"the two photos do not fit together",
 		"take both photos of the same strip and card, in even light and without touching either in between"},
 	CodePairTooAlike: {"the two photos were taken from nearly the same side",

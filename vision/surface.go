@@ -88,11 +88,16 @@ func halfAcross(l *calib.Layout, dir calib.CardPoint) float64 {
 // lie so.
 const farRound = 0.9
 
+// round reports whether strip and card are told to lie on a round surface that says how.
+func (o Options) round(l *calib.Layout) bool {
+	return o.Surface.Radius != 0 && l.OnPart && o.PlaneU == nil
+}
+
 // gateSurface refuses a strip or a card that does not fit on the round surface that was
 // told: the radius is of something else.
 func (m *Measurement) gateSurface(a Axis, o Options) *Refusal {
 	l, s := m.Card.Layout, o.Surface
-	if s.Radius == 0 || !l.OnPart || o.PlaneU != nil {
+	if !o.round(l) {
 		return nil
 	}
 	far := math.Abs(a.At(0).Dot(a.Normal()))
@@ -108,7 +113,7 @@ func (m *Measurement) gateSurface(a Axis, o Options) *Refusal {
 // hiddenBySurface is the refusal r of a strip that was not found, or that of the told
 // radius where the strip is found without it and does not fit on it.
 func (m *Measurement) hiddenBySurface(p *Photo, f *found, o Options, r *Refusal) *Refusal {
-	if o.Surface.Radius == 0 {
+	if !o.round(m.Card.Layout) {
 		return r
 	}
 	flat := o
