@@ -69,11 +69,10 @@ func (r *reader) read(g pipeline.Given, t pipeline.Task, timeout time.Duration) 
 		late.Store(true)
 		r.cmd.Process.Kill()
 	})
-	var has taken
 	var a answer
 	err := json.NewEncoder(r.tasks).Encode(newOrder(g, t))
 	if err == nil {
-		err = r.from.Decode(&has)
+		err = r.from.Decode(&taken{})
 	}
 	begun = err == nil
 	if begun {

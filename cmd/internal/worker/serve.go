@@ -21,8 +21,8 @@ const MemoryLimit = 3 << 30
 const answersFD = 3
 
 // Serve is the life of a reader: it reads tasks from in until that ends, says of each
-// that it has it, and answers it, through the pipe that it was started with. read makes a reading of
-// one task, as pipeline.Reader does.
+// that it has it, and answers it, through the pipe that it was started with. read makes a
+// reading of one task, as pipeline.Reader does.
 func Serve(in io.Reader, read func(pipeline.Given, pipeline.Task) pipeline.Entry) error {
 	out := os.NewFile(answersFD, "answers")
 	if info, err := out.Stat(); err != nil || info.Mode()&os.ModeNamedPipe == 0 {
@@ -38,7 +38,7 @@ func Serve(in io.Reader, read func(pipeline.Given, pipeline.Task) pipeline.Entry
 		case err != nil:
 			return fmt.Errorf("a task could not be understood: %w", err)
 		}
-		if err := answers.Encode(taken{o.Task.Photo}); err != nil {
+		if err := answers.Encode(taken{}); err != nil {
 			return fmt.Errorf("a task could not be taken: %w", err)
 		}
 		if err := answers.Encode(newAnswer(read(o.given(), o.Task))); err != nil {

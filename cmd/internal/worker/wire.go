@@ -98,7 +98,7 @@ func matrix(e []float64) *mat.SymDense {
 }
 
 // taken says that a task has come, before it is begun.
-type taken struct{ Photo string }
+type taken struct{}
 
 // answer is what became of a task, on its way back.
 type answer struct {
