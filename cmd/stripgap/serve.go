@@ -115,10 +115,14 @@ func (s *serve) serve(cmd *cobra.Command, f *folder.Folder, listener net.Listene
 	pool := readers(s.readers, "--prepare")
 	defer pool.Close()
 	pool.Start()
-	// As they are for each photo: somebody may learn a lot while the page is shown.
-	lots := func() folder.Lots { return lotsFor(f.View().Dir) }
-	server := bench.New(bench.Config{Folder: f, Lots: lots, Readers: s.readers, Key: key, Log: cmd.ErrOrStderr(),
-		Given: func() (pipeline.Given, error) { return buildGiven(f.View(), lots()) }, Read: pool.Read})
+	// Found anew for each photo: somebody may learn a lot while the page is shown.
+	now := func() (pipeline.Given, folder.Lots, error) {
+		v := f.View()
+		lots := lotsFor(v.Dir)
+		given, err := buildGiven(v, lots)
+		return given, lots, err
+	}
+	server := bench.New(bench.Config{Folder: f, Now: now, Readers: s.readers, Key: key, Log: cmd.ErrOrStderr(), Read: pool.Read})
 	announce(cmd.OutOrStdout(), listener.Addr(), key)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()

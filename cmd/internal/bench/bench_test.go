@@ -140,8 +140,11 @@ func startBuild(t testing.TB, text, key string, readers int) *bench {
 	pool := worker.NewPool(worker.Config{Command: worker.Self(), Readers: readers})
 	t.Cleanup(pool.Close)
 	b := &bench{t: t, dir: dir, folder: f, log: &safeBuffer{}}
-	b.server = New(Config{Folder: f, Lots: func() folder.Lots { return lots }, Readers: readers, Key: key, Log: b.log,
-		Given: func() (pipeline.Given, error) { return given(f.View()) }, Read: pool.Read})
+	b.server = New(Config{Folder: f, Readers: readers, Key: key, Log: b.log,
+		Now: func() (pipeline.Given, folder.Lots, error) {
+			g, err := given(f.View())
+			return g, lots, err
+		}, Read: pool.Read})
 	b.serve("127.0.0.1:0")
 	t.Cleanup(b.stop)
 	return b

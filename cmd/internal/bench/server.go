@@ -19,10 +19,9 @@ var pageFiles embed.FS
 // Config is what a Server works with.
 type Config struct {
 	Folder *folder.Folder
-	// Lots finds the strip lots as they are now; one photo is read with one answer.
-	Lots func() folder.Lots
-	// Given is what readers are told of the build as it is now.
-	Given func() (pipeline.Given, error)
+	// Now is what readers are told of the build, and its strip lots, as they are now; one
+	// photo is read with one answer.
+	Now func() (pipeline.Given, folder.Lots, error)
 	// Read reads one task; it waits while Readers tasks are being read.
 	Read    func(pipeline.Given, pipeline.Task) pipeline.Entry
 	Readers int

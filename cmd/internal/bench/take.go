@@ -137,14 +137,14 @@ func photoName(bearing string, position *float64, ending string) string {
 
 // readJob reads photos of the folder, with what a person corrected.
 func (s *Server) readJob(j folder.Job, c correction) (*reading, error) {
-	given, err := s.config.Given()
+	given, lots, err := s.config.Now()
 	if err != nil {
 		return nil, err
 	}
 	c.apply(&given.Options)
 	v := s.config.Folder.View()
 	got := &reading{id: idOf(j.Photos), job: j, picture: v.Task(j).Picture}
-	got.outcome, err = v.Read(j, s.config.Lots(), func(t pipeline.Task) pipeline.Entry {
+	got.outcome, err = v.Read(j, lots, func(t pipeline.Task) pipeline.Entry {
 		if c != (correction{}) {
 			t.Picture = correctedPicture(t.Picture)
 		}
